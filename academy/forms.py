@@ -1,0 +1,144 @@
+from typing import Any, cast
+
+from crispy_forms.helper import FormHelper
+from crispy_forms.layout import Submit
+from django import forms
+from django.contrib.auth.forms import AuthenticationForm
+from django.utils.functional import cached_property
+
+from academy.models import Centre, Cohort, Role
+
+
+class DayField(forms.DateField):
+    """A date picked on the device's own calendar, which speaks ISO 8601 whatever the page's language."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}), **options)
+
+
+class PasswordField(forms.CharField):
+    """A password as it was typed, spaces and all. The verb says whether it is good enough."""
+
+    def __init__(self, *, autocomplete: str, **options: Any) -> None:
+        widget = forms.PasswordInput(attrs={"autocomplete": autocomplete})
+        super().__init__(widget=widget, strip=False, max_length=128, **options)
+
+
+class SheetForm(forms.Form):
+    """A form laid out by the site's own template pack, with one button that says what it does."""
+
+    button = "Save"
+    button_class = ""
+    error_title = "Not saved yet: put this right"
+
+    @cached_property
+    def helper(self) -> FormHelper:
+        helper = FormHelper()
+        helper.form_error_title = self.error_title
+        helper.add_input(Submit("submit", self.button, css_class=self.button_class))
+        return helper
+
+
+class SignInForm(AuthenticationForm, SheetForm):
+    button = "Sign in"
+    error_title = "Not signed in"
+    error_messages = {
+        "invalid_login": "That email address and password don’t go together.",
+        "inactive": "This person no longer has access.",
+    }
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        # An email keyboard on a phone; the name that browsers and password keepers know the field by stays.
+        self.fields["username"].label = "Email"
+        self.fields["username"].widget = forms.EmailInput(
+            attrs={"autocomplete": "username", "maxlength": 254, "autofocus": True}
+        )
+
+
+class CohortChoiceForm(SheetForm):
+    """A form that offers the cohorts of one centre."""
+
+    def __init__(self, *args: Any, centre: Centre, **options: Any) -> None:
+        super().__init__(*args, **options)
+        cohort = cast("forms.ModelChoiceField[Cohort]", self.fields["cohort"])
+        cohort.queryset = Cohort.objects.filter(centre=centre)
+
+
+class PersonForm(CohortChoiceForm):
+    button = "Add person"
+
+    name = forms.CharField(max_length=200)
+    email = forms.EmailField(max_length=254)
+    kinds = forms.MultipleChoiceField(
+        label="Roles", choices=Role.Kind.choices, widget=forms.CheckboxSelectMultiple
+    )
+    starts_on = DayField(label="First day")
+    ends_on = DayField(label="Last day", required=False, help_text="An external verifier’s access needs one.")
+    cohort = forms.ModelChoiceField(Cohort.objects.none(), required=False, empty_label="No cohort")
+    password = PasswordField(
+        label="First password",
+        autocomplete="new-password",
+        help_text="At least 10 characters. They can change it once they have signed in.",
+    )
+
+
+class RoleForm(SheetForm):
+    button = "Grant role"
+
+    kind = forms.ChoiceField(label="Role", choices=Role.Kind.choices, widget=forms.RadioSelect)
+    starts_on = DayField(label="First day")
+    ends_on = DayField(label="Last day", required=False, help_text="An external verifier’s access needs one.")
+
+
+class RoleEndForm(SheetForm):
+    button = "End role"
+
+    ends_on = DayField(label="Last day")
+
+
+class CohortForm(SheetForm):
+    button = "Open cohort"
+
+    name = forms.CharField(max_length=120)
+    starts_on = DayField(label="First day")
+    ends_on = DayField(label="Last day")
+
+
+class MembershipForm(CohortChoiceForm):
+    button = "Add to cohort"
+
+    cohort = forms.ModelChoiceField(Cohort.objects.none(), empty_label=None)
+    joined_on = DayField(label="First day")
+
+
+class MembershipEndForm(SheetForm):
+    button = "Take out of cohort"
+
+    left_on = DayField(label="Last day")
+
+
+class PasswordForm(SheetForm):
+    """A new password for somebody else."""
+
+    button = "Set password"
+
+    password = PasswordField(
+        label="New password", autocomplete="new-password", help_text="At least 10 characters."
+    )
+
+
+class PasswordChangeForm(PasswordForm):
+    """A new password for oneself: whoever finds a tablet left signed in can't take it over."""
+
+    button = "Change password"
+    field_order = ["current", "password"]
+
+    current = PasswordField(label="Current password", autocomplete="current-password")
+
+
+class EraseForm(SheetForm):
+    button = "Erase for good"
+    button_class = "danger"
+
+    sure = forms.BooleanField(label="I know that this can’t be undone")

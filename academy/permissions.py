@@ -1,0 +1,96 @@
+"""What a role may do at all. Whether it may be done to *this* one is for the verb modules to say."""
+
+from collections.abc import Mapping
+from datetime import date
+from enum import StrEnum
+from types import MappingProxyType
+
+from django.contrib.auth.models import AnonymousUser
+
+from academy.models import Person, Role
+
+
+class Permission(StrEnum):
+    """Named noun.verb, but for the two that everyone, or everyone signed in, has."""
+
+    PUBLIC = "public"
+    SIGNED_IN = "signed-in"
+
+    ATTEMPT_WORK = "attempt.work"
+    ATTEMPT_READ = "attempt.read"
+    ATTEMPT_DECIDE = "attempt.decide"
+    PORTFOLIO_READ = "portfolio.read"
+    PRIOR_RECORD = "prior.record"
+
+    RIG_READ = "rig.read"
+    RIG_MANAGE = "rig.manage"
+    RIG_CHECK = "rig.check"
+    BASELINE_RECORD = "baseline.record"
+    BASELINE_APPROVE = "baseline.approve"
+    FAULT_SET = "fault.set"
+    HOLD_PLACE = "hold.place"
+    INSTRUMENT_READ = "instrument.read"
+    INSTRUMENT_MANAGE = "instrument.manage"
+
+    COHORT_READ = "cohort.read"
+    COHORT_MANAGE = "cohort.manage"
+    PEOPLE_MANAGE = "people.manage"
+    LEDGER_READ = "ledger.read"
+
+
+_BENCH = frozenset({Permission.RIG_READ, Permission.INSTRUMENT_READ})
+_RECORDS = frozenset({Permission.ATTEMPT_READ, Permission.PORTFOLIO_READ})
+
+ROLE_PERMISSIONS: Mapping[Role.Kind, frozenset[Permission]] = MappingProxyType(
+    {
+        Role.Kind.CANDIDATE: frozenset({Permission.ATTEMPT_WORK, Permission.PORTFOLIO_READ}),
+        Role.Kind.ASSESSOR: _BENCH
+        | _RECORDS
+        | {
+            Permission.ATTEMPT_DECIDE,
+            Permission.PRIOR_RECORD,
+            Permission.RIG_CHECK,
+            Permission.BASELINE_APPROVE,
+            Permission.FAULT_SET,
+            Permission.HOLD_PLACE,
+            Permission.COHORT_READ,
+        },
+        Role.Kind.VERIFIER: _BENCH
+        | _RECORDS
+        | {Permission.BASELINE_APPROVE, Permission.COHORT_READ, Permission.LEDGER_READ},
+        Role.Kind.EXTERNAL_VERIFIER: _BENCH | _RECORDS | {Permission.LEDGER_READ},
+        Role.Kind.TECHNICIAN: _BENCH
+        | {
+            Permission.RIG_MANAGE,
+            Permission.RIG_CHECK,
+            Permission.BASELINE_RECORD,
+            Permission.HOLD_PLACE,
+            Permission.INSTRUMENT_MANAGE,
+        },
+        Role.Kind.MANAGER: _BENCH
+        | _RECORDS
+        | {
+            Permission.PRIOR_RECORD,
+            Permission.RIG_MANAGE,
+            Permission.RIG_CHECK,
+            Permission.BASELINE_RECORD,
+            Permission.BASELINE_APPROVE,
+            Permission.HOLD_PLACE,
+            Permission.INSTRUMENT_MANAGE,
+            Permission.COHORT_READ,
+            Permission.COHORT_MANAGE,
+            Permission.PEOPLE_MANAGE,
+            Permission.LEDGER_READ,
+        },
+    }
+)
+
+
+def permissions_of(person: Person | AnonymousUser, *, on: date) -> frozenset[Permission]:
+    """Return what the roles in force on that day allow the person. One query; none for a stranger."""
+    if not isinstance(person, Person) or not person.is_active:
+        return frozenset({Permission.PUBLIC})
+    kinds = Role.objects.in_force(on=on).filter(person=person).values_list("kind", flat=True)
+    return frozenset({Permission.PUBLIC, Permission.SIGNED_IN}).union(
+        *(ROLE_PERMISSIONS[Role.Kind(kind)] for kind in kinds)
+    )

@@ -1,0 +1,190 @@
+"""Starting an attempt, with everything that it will be marked against pinned, and handing it in."""
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from uuid import UUID
+
+from django.db import transaction
+
+from academy import ledger
+from academy.models import Person
+from academy.refusals import Refused
+from assessments import disclosure, outcomes, progress
+from assessments.models import Attempt, AttemptInstrument, TaskVersion
+from assessments.models.attempts import AttemptStatus, Purpose
+from rigs import baselines, faults, instruments, sessions, sheets, suitability
+from rigs.models import Instrument, Rig, Session, ValueSheet
+
+
+@transaction.atomic
+def start(
+    *,
+    id: UUID,  # noqa: A002 - the device names it, so that sending it twice starts it once
+    candidate: Person,
+    version: TaskVersion,
+    rig: Rig,
+    purpose: Purpose,
+    chosen: Mapping[str, Instrument],
+    cautions_read: bool,
+    at: datetime,
+) -> Attempt:
+    """Start an attempt and pin what it will be marked against.
+
+    The same id again gives the same attempt. Refused, in words that give nothing of the rig away, when the
+    task, the rig or an instrument can't be used, and for an assessment also when a prerequisite is missing,
+    the rig wasn't checked this session, or the candidate has seen its ranges.
+    """
+    known = Attempt.objects.filter(pk=id, candidate=candidate).first()
+    if known is not None:
+        return known
+    _require_usable(candidate, version, rig, cautions_read=cautions_read)
+    session = sessions.current(centre=rig.centre, at=at)
+    sheet = sheets.for_start(rig=rig, at=at) if needs_values(version) else None
+    if purpose == Purpose.ASSESSMENT:
+        _require_assessable(candidate, version, rig, session=session, sheet=sheet)
+    _require_instruments(version, chosen, sheet=sheet, on=rig.centre.date_at(at))
+    attempt = Attempt.objects.create(
+        pk=id,
+        candidate=candidate,
+        rig=rig,
+        version=version,
+        purpose=purpose,
+        session=session,
+        sheet=sheet,
+        fault=faults.set_on(rig=rig),
+        cautions_read_at=at,
+        started_at=at,
+    )
+    _pin_instruments(attempt, chosen, on=rig.centre.date_at(at))
+    _log("attempt.start", attempt, at=at, rig=str(rig.pk), version=str(version.pk), purpose=str(purpose))
+    return attempt
+
+
+@transaction.atomic
+def hand_in(*, attempt: Attempt, candidate: Person, at: datetime) -> Attempt:
+    """Hand an attempt in, and mark it. Handing in twice is the same as once. It needs a conclusion first."""
+    held = own_locked(attempt=attempt, candidate=candidate)
+    if held.status != AttemptStatus.OPEN:
+        return held
+    concluded = held.records.current().filter(step__kind="conclusion", done=True).exists()
+    if not concluded and held.version.steps.filter(kind="conclusion").exists():
+        raise Refused("Log your conclusion first: it is part of the task.")
+    held.status, held.submitted_at = AttemptStatus.SUBMITTED, at
+    held.save(update_fields=["status", "submitted_at"])
+    outcome = outcomes.mark_attempt(attempt=held, at=at)
+    _log("attempt.hand-in", held, at=at, inputs=outcome.inputs_sha256)
+    return held
+
+
+def own_locked(*, attempt: Attempt, candidate: Person) -> Attempt:
+    """The attempt, locked for writing. Refused for anybody but its candidate."""
+    held = (
+        Attempt.objects.select_for_update(of=("self",))
+        .select_related("rig__centre", "version__task", "candidate")
+        .get(pk=attempt.pk)
+    )
+    if held.candidate_id != candidate.pk:
+        raise Refused("This attempt belongs to somebody else.")
+    return held
+
+
+def open_on(*, rig: Rig) -> bool:
+    """Whether somebody is working on a rig."""
+    return Attempt.objects.filter(rig=rig, status=AttemptStatus.OPEN).exists()
+
+
+def needs_values(version: TaskVersion) -> bool:
+    """Whether the task reads anything of the rig that a baseline stands behind."""
+    return version.steps.filter(measurand__isnull=False).exists()
+
+
+def kinds_needed(version: TaskVersion) -> list[str]:
+    """The kinds of instrument that a task needs, in the order in which they are first used."""
+    used = version.steps.exclude(instrument_kind="").values_list("instrument_kind", flat=True)
+    return list(dict.fromkeys(used))
+
+
+def why_not_assessed(*, candidate: Person, version: TaskVersion, rig: Rig, at: datetime) -> list[str]:
+    """Every reason why an attempt started now could only be practice, in words for the candidate."""
+    session = sessions.current(centre=rig.centre, at=at)
+    sheet = sheets.of_session(rig=rig, session=session)
+    return list(_reasons(candidate, version, rig, session=session, sheet=sheet))
+
+
+def _require_usable(candidate: Person, version: TaskVersion, rig: Rig, *, cautions_read: bool) -> None:
+    if rig.centre_id != candidate.centre_id or version.task.centre_id != candidate.centre_id:
+        raise Refused("That rig or task belongs to another centre.")
+    if version.withdrawn_at is not None:
+        raise Refused("This version of the task was withdrawn. Go back and pick the task again.")
+    if version.design_id != rig.design_id:
+        raise Refused(f"This task isn't done on {rig.tag}.")
+    if rig.retired_at is not None:
+        raise Refused(f"{rig.tag} is retired.")
+    if rig.holds.open().exists():
+        raise Refused(f"{rig.tag} is on hold and can't be used.")
+    if not cautions_read:
+        raise Refused("Read the cautions and confirm them first.", field="cautions_read")
+    if Attempt.objects.filter(candidate=candidate, version=version, rig=rig, status=AttemptStatus.OPEN).exists():
+        raise Refused(f"You have an attempt at this task on {rig.tag} already: carry on with that one.")
+
+
+def _require_assessable(
+    candidate: Person, version: TaskVersion, rig: Rig, *, session: Session | None, sheet: ValueSheet | None
+) -> None:
+    for reason in _reasons(candidate, version, rig, session=session, sheet=sheet):
+        raise Refused(f"{reason} Start it as practice, or ask your assessor.", field="purpose")
+
+
+def _reasons(
+    candidate: Person, version: TaskVersion, rig: Rig, *, session: Session | None, sheet: ValueSheet | None
+) -> list[str]:
+    missing = progress.missing_prerequisites(candidate=candidate, version=version)
+    reasons = [f"“{task}” comes first." for task in missing]
+    if disclosure.has_seen(person=candidate, rig=rig):
+        reasons.append(f"You have seen what {rig.tag} reads, so you can't be assessed on it.")
+    if needs_values(version):
+        if sheet is None or sheet.rig_check_id is None:
+            reasons.append(f"{rig.tag} hasn't been checked this session.")
+        elif _repeats(sheet) < baselines.LEAST_REPEATS_FOR_ASSESSMENT:
+            reasons.append(f"{rig.tag}'s baseline is too short for assessment.")
+    if session is None:
+        reasons.append("No session is open on the bench.")
+    return reasons
+
+
+def _repeats(sheet: ValueSheet) -> int:
+    return min((value.repeats for value in sheet.values.all()), default=0)
+
+
+def _require_instruments(
+    version: TaskVersion, chosen: Mapping[str, Instrument], *, sheet: ValueSheet | None, on: date
+) -> None:
+    levels = suitability.levels_of(sheet)
+    for kind in kinds_needed(version):
+        if kind not in chosen:
+            raise Refused("Pick the instrument that you will use.", field=kind)
+        why = instruments.refusal(instrument=chosen[kind], kind=kind, on=on)
+        if why is not None:
+            raise Refused(why, field=kind)
+        unsuitable = suitability.refusal(instrument=chosen[kind], levels=levels)
+        if unsuitable is not None:
+            raise Refused(unsuitable, field=kind)
+
+
+def _pin_instruments(attempt: Attempt, chosen: Mapping[str, Instrument], *, on: date) -> None:
+    AttemptInstrument.objects.bulk_create(
+        AttemptInstrument(
+            attempt=attempt,
+            kind=kind,
+            instrument=chosen[kind],
+            model=chosen[kind].model,
+            calibration=instruments.calibration_in_force(instrument=chosen[kind], on=on),
+        )
+        for kind in kinds_needed(attempt.version)
+    )
+
+
+def _log(verb: str, attempt: Attempt, *, at: datetime, **facts: str) -> None:
+    ledger.append(
+        centre=attempt.rig.centre, actor=attempt.candidate, verb=verb, subject=attempt.pk, at=at, facts=facts
+    )

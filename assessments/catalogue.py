@@ -1,0 +1,97 @@
+"""Tasks as data: read from ``fixtures``, issued as versions that are never changed afterwards."""
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import rfc8785
+from django.db import transaction
+
+from academy import ledger
+from academy.models import Centre, Person
+from academy.refusals import Refused
+from assessments.models import Criterion, Step, Task, TaskVersion
+from rigs.models import RigDesign
+
+Data = Mapping[str, Any]
+
+
+def read_tasks(folder: Path) -> list[Data]:
+    """Every task file, in the order in which the tasks are learnt."""
+    tasks = [json.loads(path.read_text(encoding="utf-8")) for path in folder.glob("*.json")]
+    return sorted(tasks, key=lambda task: (task["position"], task["slug"]))
+
+
+@transaction.atomic
+def load_criteria(*, centre: Centre, data: Iterable[Data]) -> None:
+    for each in data:
+        Criterion.objects.get_or_create(
+            centre=centre, code=each["code"], defaults={"unit": each["unit"], "text": each["text"]}
+        )
+
+
+@transaction.atomic
+def issue(*, centre: Centre, data: Data, by: Person | None, at: datetime) -> TaskVersion:
+    """Issue a task, or the version of it that these data describe. Data issued already come back as they are.
+
+    The version before it is withdrawn: attempts that were started on it stay on it.
+    """
+    content = hashlib.sha256(rfc8785.dumps(dict(data))).hexdigest()
+    task, _ = Task.objects.get_or_create(
+        centre=centre, slug=data["slug"], defaults={"title": data["title"], "position": data["position"]}
+    )
+    known = task.versions.filter(content_sha256=content).first()
+    if known is not None:
+        return known
+    for old in task.versions.in_force():
+        withdraw(version=old, by=by, at=at)
+    version = TaskVersion.objects.create(
+        task=task,
+        number=task.versions.count() + 1,
+        design=RigDesign.objects.get(centre=centre, slug=data["design"]),
+        purpose=data["purpose"],
+        cautions=data["cautions"],
+        guide_minutes=data["guide_minutes"],
+        content_sha256=content,
+        issued_at=at,
+    )
+    version.requires.set(Task.objects.filter(centre=centre, slug__in=data["requires"]))
+    version.criteria.set(Criterion.objects.filter(centre=centre, code__in=data["criteria"]))
+    _add_steps(version, data["steps"])
+    ledger.append(
+        centre=centre, actor=by, verb="task.issue", subject=version.pk, at=at, facts={"content": content}
+    )
+    return version
+
+
+@transaction.atomic
+def withdraw(*, version: TaskVersion, by: Person | None, at: datetime) -> None:
+    """Take a version out of use. Attempts on it can still be finished; none can be started."""
+    held = TaskVersion.objects.select_for_update(of=("self",)).select_related("task__centre").get(pk=version.pk)
+    if held.withdrawn_at is not None:
+        raise Refused("This version was withdrawn already.")
+    held.withdrawn_at = at
+    held.save(update_fields=["withdrawn_at"])
+    ledger.append(centre=held.task.centre, actor=by, verb="task.withdraw", subject=held.pk, at=at)
+
+
+def _add_steps(version: TaskVersion, steps: Iterable[Data]) -> None:
+    conditions = {each.slug: each for each in version.design.conditions.all()}
+    measurands = {
+        (each.test_point.slug, each.condition.slug): each
+        for each in version.design.measurands.select_related("test_point", "condition")
+    }
+    for position, data in enumerate(steps, start=1):
+        fields = dict(data)
+        measurand = measurands[tuple(fields.pop("measurand"))] if "measurand" in fields else None
+        slug = fields.pop("condition", measurand.condition.slug if measurand else None)
+        Step.objects.create(
+            version=version,
+            position=position,
+            measurand=measurand,
+            condition=conditions[slug] if slug else None,
+            **fields,
+        )

@@ -1,0 +1,61 @@
+"""What the demo's rigs and instruments are really like on a day. Only readings carry it out of here."""
+
+import zlib
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+
+from assessments.demo.scenario import InstrumentPlan, RigPlan, Scenario
+from assessments.demo.timetable import Timetable
+from rigs.behaviour.simulation import Manometer, Multimeter
+from rigs.behaviour.venturi import VenturiRig
+
+FIRST_WEEK = -9
+DAYS_A_WEEK = 7
+LONGEST = 500  # days of wandering: a demo kept for longer stands still
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Boards:
+    """Truth for a scenario, counted from the demo's first week, so that the same day gives the same truth."""
+
+    scenario: Scenario
+    timetable: Timetable
+
+    def chance(self, *labels: object) -> np.random.Generator:
+        """Chance of its own for a thing with that label: what happens elsewhere doesn't move it."""
+        return np.random.default_rng([self.scenario.seed, *(zlib.crc32(str(label).encode()) for label in labels)])
+
+    def rig(self, plan: RigPlan, *, at: datetime, half: str) -> VenturiRig:
+        """The rig as it is in one session: worn, wandered off, and with what the session adds."""
+        assert plan.model is not None
+        day = self.day(at)
+        wander = self.chance("walk", plan.tag).normal(
+            0.0, self.scenario.walk_percent_a_week / 100 / DAYS_A_WEEK**0.5, size=LONGEST
+        )
+        share = 1 + wander[:day].sum() - plan.loses_percent_a_week / 100 * day / DAYS_A_WEEK
+        worn = plan.model.at_speed(density=float(share))
+        return worn.in_session(rng=self.chance("session", plan.tag, day, half))
+
+    def manometer(self, plan: InstrumentPlan, *, at: datetime) -> Manometer:
+        (line,) = plan.model.ranges
+        return Manometer(
+            unit=line.unit,
+            resolution=line.resolution,
+            full_scale=line.full_scale,
+            gain=1 - plan.loses_percent_a_week / 100 * self.day(at) / DAYS_A_WEEK,
+        )
+
+    def multimeter(self, plan: InstrumentPlan) -> Multimeter:
+        finest = plan.model.ranges[0]
+        return Multimeter(resolution=finest.resolution, full_scale=finest.full_scale, leads=plan.leads)
+
+    def nulled(self, plan: InstrumentPlan) -> Multimeter:
+        """The meter with its leads nulled, as for baselines and checks."""
+        return replace(self.multimeter(plan), leads=0.0)
+
+    def day(self, at: datetime) -> int:
+        """Days since the demo's first Monday."""
+        on = at.astimezone(self.timetable.zone).date()
+        return max(0, (on - self.timetable.monday(week=FIRST_WEEK)).days)

@@ -1,0 +1,263 @@
+"""The demo's centre as data: `fixtures/demo.json` as frozen values, which a trainer can read and change."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import time
+from pathlib import Path
+from typing import Any
+
+from assessments.demo.timetable import When
+from rigs.behaviour.faults import Fault
+from rigs.behaviour.venturi import VenturiRig
+from rigs.metrology.quantities import Quantity, to_si
+from rigs.register import RangeLine
+
+Data = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PersonPlan:
+    name: str
+    roles: tuple[str, ...]
+    weeks: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CohortPlan:
+    name: str
+    week: int
+    weeks: int
+    candidates: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RigPlan:
+    """``model`` is what the rig is really like, None for a board without a venturi; nobody in the demo knows it."""
+
+    tag: str
+    design: str
+    place: str
+    inspection_due_in_days: int
+    checked: tuple[str, ...]
+    model: VenturiRig | None = None
+    loses_percent_a_week: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ModelPlan:
+    name: str
+    kind: str
+    ranges: tuple[RangeLine, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CertificatePlan:
+    """Days before and after the moment of loading; ``days_left`` is negative for an overdue one."""
+
+    number: str
+    days_old: int
+    days_left: int
+    as_left_error: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InstrumentPlan:
+    tag: str
+    model: ModelPlan
+    reference: bool = False
+    certificate: CertificatePlan | None = None
+    leads: float = 0.2
+    loses_percent_a_week: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoldPlan:
+    on: str
+    by: str
+    reason: str
+    when: When
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PriorPlan:
+    candidates: tuple[str, ...]
+    task: str
+    by: str
+    evidence: str
+    when: When
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judgement:
+    """What an assessor decides where the marking leaves it to them, and by what."""
+
+    decision: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Struck:
+    """What was typed first, and why it was corrected."""
+
+    text: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttemptPlan:
+    """One attempt, by the slugs of its steps: how it differs from careful work on a healthy rig.
+
+    Verdicts aren't in it: they come from the marking. Without an assessor it waits for review.
+    """
+
+    candidate: str
+    task: str
+    rig: str
+    instruments: tuple[str, ...]
+    when: When
+    assessor: str = ""
+    purpose: str = "assessment"
+    fault: Fault | None = None
+    severity: float = 0.5
+    skips: frozenset[str] = frozenset()
+    late: frozenset[str] = frozenset()
+    slips: Mapping[str, Fault] = field(default_factory=dict)
+    speeds: Mapping[str, float] = field(default_factory=dict)
+    strikes: Mapping[str, Struck] = field(default_factory=dict)
+    stops_after: str = ""
+    judgement: Judgement | None = None
+    feedback: str = ""
+
+    @property
+    def label(self) -> str:
+        """Tells this attempt from all others, to seed its noise by."""
+        return f"{self.candidate} {self.task} {self.rig} {self.when}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignIn:
+    person: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scenario:
+    seed: int
+    centre: str
+    time_zone: str
+    email_domain: str
+    password: str
+    manager: str
+    technician: str
+    second_person: str
+    people: tuple[PersonPlan, ...]
+    cohorts: tuple[CohortPlan, ...]
+    sign_ins: tuple[SignIn, ...]
+    rigs: tuple[RigPlan, ...]
+    walk_percent_a_week: float
+    models: tuple[ModelPlan, ...]
+    laboratory: str
+    instruments: tuple[InstrumentPlan, ...]
+    holds: tuple[HoldPlan, ...]
+    prior: tuple[PriorPlan, ...]
+    attempts: tuple[AttemptPlan, ...]
+    judgement: Judgement
+    feedback: Mapping[str, tuple[str, ...]]
+
+    def rig(self, tag: str) -> RigPlan:
+        return next(each for each in self.rigs if each.tag == tag)
+
+    def instrument(self, tag: str) -> InstrumentPlan:
+        return next(each for each in self.instruments if each.tag == tag)
+
+    def email(self, name: str) -> str:
+        return f"{name.lower()}@{self.email_domain}"
+
+
+def read(path: Path) -> Scenario:
+    data = json.loads(path.read_text(encoding="utf-8"))
+    models = {each["name"]: _model(each) for each in data["instrument_models"]}
+    return Scenario(
+        seed=data["seed"],
+        centre=data["centre"]["name"],
+        time_zone=data["centre"]["time_zone"],
+        email_domain=data["email_domain"],
+        password=data["password"],
+        manager=data["manager"],
+        technician=data["technician"],
+        second_person=data["second_person"],
+        people=tuple(PersonPlan(**each | {"roles": tuple(each["roles"])}) for each in data["people"]),
+        cohorts=tuple(CohortPlan(**each | {"candidates": tuple(each["candidates"])}) for each in data["cohorts"]),
+        sign_ins=tuple(SignIn(**each) for each in data["sign_ins"]),
+        rigs=tuple(_rig(each, session_sd_percent=data["session_sd_percent"]) for each in data["rigs"]),
+        walk_percent_a_week=data["walk_percent_a_week"],
+        models=tuple(models.values()),
+        laboratory=data["laboratory"],
+        instruments=tuple(_instrument(each, models) for each in data["instruments"]),
+        holds=tuple(HoldPlan(**each | {"when": _when(each["when"])}) for each in data["holds"]),
+        prior=tuple(_prior(each) for each in data["prior"]),
+        attempts=tuple(_attempt(each) for each in data["attempts"]),
+        judgement=Judgement(**data["judgement"]),
+        feedback={decision: tuple(texts) for decision, texts in data["feedback"].items()},
+    )
+
+
+def _when(data: Data) -> When:
+    fields = dict(data)
+    if "clock" in fields:
+        fields["clock"] = time.fromisoformat(fields["clock"])
+    return When(**fields)
+
+
+def _rig(data: Data, *, session_sd_percent: float) -> RigPlan:
+    fields = dict(data)
+    fields["checked"] = tuple(fields["checked"])
+    figures = fields.pop("figures", None)
+    if figures is not None:
+        running = to_si(figures["running_mbar"], unit="mbar")
+        fields["loses_percent_a_week"] = figures.get("loses_percent_a_week", 0.0)
+        fields["model"] = VenturiRig(
+            running=running,
+            h_share=figures["h_share"],
+            make=to_si(figures["make_mbar"], unit="mbar"),
+            break_=to_si(figures["break_mbar"], unit="mbar"),
+            repeat_sd=to_si(figures["repeat_sd_mbar"], unit="mbar"),
+            session_sd=session_sd_percent / 100 * running,
+            rest_sd=0.2,
+        )
+    return RigPlan(**fields)
+
+
+def _model(data: Data) -> ModelPlan:
+    ranges = tuple(RangeLine(**each | {"quantity": Quantity(each["quantity"])}) for each in data["ranges"])
+    return ModelPlan(name=data["name"], kind=data["kind"], ranges=ranges)
+
+
+def _instrument(data: Data, models: Mapping[str, ModelPlan]) -> InstrumentPlan:
+    fields = dict(data)
+    fields["model"] = models[fields["model"]]
+    if "certificate" in fields:
+        fields["certificate"] = CertificatePlan(**fields["certificate"])
+    return InstrumentPlan(**fields)
+
+
+def _prior(data: Data) -> PriorPlan:
+    return PriorPlan(**dict(data) | {"candidates": tuple(data["candidates"]), "when": _when(data["when"])})
+
+
+def _attempt(data: Data) -> AttemptPlan:
+    fields = dict(data)
+    fields["instruments"] = tuple(fields.pop("with"))
+    fields["when"] = _when(fields["when"])
+    for name in ("skips", "late"):
+        fields[name] = frozenset(fields.get(name, ()))
+    fields["slips"] = {
+        step: Fault(slip) for slip, steps in fields.get("slips", {}).items() for step in steps
+    }
+    fields["strikes"] = {step: Struck(**struck) for step, struck in fields.get("strikes", {}).items()}
+    if "fault" in fields:
+        fields["fault"] = Fault(fields["fault"])
+    if "judgement" in fields:
+        fields["judgement"] = Judgement(**fields["judgement"])
+    return AttemptPlan(**fields)

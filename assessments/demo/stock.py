@@ -1,0 +1,223 @@
+"""The centre before its first session: people, tasks, rigs, instruments with certificates, cohorts."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+from academy import cohorts, people
+from academy.models import Centre, Person, Role
+from assessments import catalogue, progress
+from assessments.demo.scenario import CohortPlan, InstrumentPlan, Scenario
+from assessments.demo.timetable import Timetable
+from assessments.models import TaskVersion
+from rigs import calibrations, register
+from rigs import catalogue as designs
+from rigs.calibrations import PointLine
+from rigs.metrology.quantities import Quantity
+from rigs.models import Instrument, InstrumentModel, Rig
+from rigs.models.instruments import InstrumentKind
+
+NOMINALS: Mapping[str, tuple[float, ...]] = {"manometer": (0.5, 1.0, 2.0), "multimeter": (0.5, 10.0, 100.0)}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stock:
+    """What the centre has, by name, tag and slug."""
+
+    centre: Centre
+    people: Mapping[str, Person]
+    rigs: Mapping[str, Rig]
+    instruments: Mapping[str, Instrument]
+    tasks: Mapping[str, TaskVersion]
+
+    def in_hand(self, tags: tuple[str, ...]) -> dict[str, Instrument]:
+        """Instruments by kind, as an attempt takes them."""
+        return {str(self.instruments[tag].model.kind): self.instruments[tag] for tag in tags}
+
+
+def found(scenario: Scenario, *, fixtures: Path, timetable: Timetable, at: datetime) -> Stock:
+    """Open the centre at that moment, and fill it."""
+    manager = people.open_centre(
+        name=scenario.centre,
+        time_zone=scenario.time_zone,
+        manager_name=scenario.manager,
+        manager_email=scenario.email(scenario.manager),
+        password=scenario.password,
+        at=at,
+    )
+    assert manager.centre is not None
+    tasks = _tasks(manager.centre, fixtures, by=manager, at=at)
+    staff = {scenario.manager: manager} | _staff(scenario, manager, timetable, at=at)
+    technician = staff[scenario.technician]
+    candidates = _cohorts(scenario, tasks, timetable, by=manager, at=at)
+    return Stock(
+        centre=manager.centre,
+        people=staff | candidates,
+        tasks=tasks,
+        rigs=_rigs(scenario, timetable, by=technician, at=at),
+        instruments=_instruments(scenario, timetable, by=technician, at=at),
+    )
+
+
+def known(scenario: Scenario, centre: Centre) -> Stock:
+    """The stock of the demo's centre as it stands in the database."""
+    return Stock(
+        centre=centre,
+        people={each.name: each for each in Person.objects.filter(centre=centre).select_related("centre")},
+        rigs={each.tag: each for each in Rig.objects.filter(centre=centre).select_related("centre", "design")},
+        instruments={
+            each.tag: each for each in Instrument.objects.filter(centre=centre).select_related("model", "centre")
+        },
+        tasks={
+            each.task.slug: each
+            for each in TaskVersion.objects.in_force().filter(task__centre=centre).select_related("task")
+        },
+    )
+
+
+def _tasks(centre: Centre, fixtures: Path, *, by: Person, at: datetime) -> dict[str, TaskVersion]:
+    for data in designs.read_designs(fixtures / "designs"):
+        designs.load_design(centre=centre, data=data, by=by, at=at)
+    criteria = json.loads((fixtures / "criteria.json").read_text(encoding="utf-8"))
+    catalogue.load_criteria(centre=centre, data=criteria)
+    return {
+        data["slug"]: catalogue.issue(centre=centre, data=data, by=by, at=at)
+        for data in catalogue.read_tasks(fixtures / "tasks")
+    }
+
+
+def _staff(scenario: Scenario, manager: Person, timetable: Timetable, *, at: datetime) -> dict[str, Person]:
+    assert manager.centre is not None
+    on = manager.centre.date_at(at)
+    return {
+        plan.name: people.add_person(
+            centre=manager.centre,
+            name=plan.name,
+            email=scenario.email(plan.name),
+            kinds=[Role.Kind(role) for role in plan.roles],
+            password=scenario.password,
+            by=manager,
+            at=at,
+            on=on,
+            until=None if plan.weeks is None else timetable.today + timedelta(weeks=plan.weeks),
+        )
+        for plan in scenario.people
+    }
+
+
+def _cohorts(
+    scenario: Scenario, tasks: Mapping[str, TaskVersion], timetable: Timetable, *, by: Person, at: datetime
+) -> dict[str, Person]:
+    joined: dict[str, Person] = {}
+    for plan in scenario.cohorts:
+        joined |= _cohort(scenario, plan, tasks, timetable.monday(week=plan.week), by=by, at=at)
+    return joined
+
+
+def _cohort(
+    scenario: Scenario,
+    plan: CohortPlan,
+    tasks: Mapping[str, TaskVersion],
+    starts: date,
+    *,
+    by: Person,
+    at: datetime,
+) -> dict[str, Person]:
+    assert by.centre is not None
+    cohort = cohorts.open_cohort(
+        centre=by.centre,
+        name=plan.name,
+        starts_on=starts,
+        ends_on=starts + timedelta(weeks=plan.weeks),
+        by=by,
+        at=at,
+    )
+    for version in tasks.values():
+        progress.plan(cohort=cohort, task=version.task, by=by, at=at)
+    return {
+        name: people.add_person(
+            centre=by.centre,
+            name=name,
+            email=scenario.email(name),
+            kinds=[Role.Kind.CANDIDATE],
+            cohort=cohort,
+            password=scenario.password,
+            by=by,
+            at=at,
+            on=starts,
+        )
+        for name in plan.candidates
+    }
+
+
+def _rigs(scenario: Scenario, timetable: Timetable, *, by: Person, at: datetime) -> dict[str, Rig]:
+    assert by.centre is not None
+    owned = {design.slug: design for design in by.centre.rig_designs.all()}
+    return {
+        plan.tag: register.add_rig(
+            design=owned[plan.design],
+            tag=plan.tag,
+            place=plan.place,
+            electrical_inspection_due=timetable.today + timedelta(days=plan.inspection_due_in_days),
+            by=by,
+            at=at,
+        )
+        for plan in scenario.rigs
+    }
+
+
+def _instruments(
+    scenario: Scenario, timetable: Timetable, *, by: Person, at: datetime
+) -> dict[str, Instrument]:
+    assert by.centre is not None
+    models = {
+        plan.name: register.add_instrument_model(
+            centre=by.centre, kind=InstrumentKind(plan.kind), name=plan.name, ranges=plan.ranges, by=by, at=at
+        )
+        for plan in scenario.models
+    }
+    return {plan.tag: _instrument(scenario, plan, models, timetable, by=by, at=at) for plan in scenario.instruments}
+
+
+def _instrument(
+    scenario: Scenario,
+    plan: InstrumentPlan,
+    models: Mapping[str, InstrumentModel],
+    timetable: Timetable,
+    *,
+    by: Person,
+    at: datetime,
+) -> Instrument:
+    made = register.add_instrument(
+        model=models[plan.model.name], tag=plan.tag, is_reference=plan.reference, by=by, at=at
+    )
+    if plan.certificate is not None:
+        calibrations.record(
+            instrument=made,
+            certificate=plan.certificate.number,
+            laboratory=scenario.laboratory,
+            calibrated_on=timetable.today - timedelta(days=plan.certificate.days_old),
+            due_on=timetable.today + timedelta(days=plan.certificate.days_left),
+            points=_points(plan, as_left_error=plan.certificate.as_left_error),
+            as_found_in_tolerance=True,
+            by=by,
+            at=at,
+        )
+    return made
+
+
+def _points(plan: InstrumentPlan, *, as_left_error: float) -> list[PointLine]:
+    line = plan.model.ranges[0]
+    return [
+        PointLine(
+            quantity=Quantity(line.quantity),
+            unit=line.unit,
+            nominal=nominal,
+            as_found_error=as_left_error,
+            as_left_error=as_left_error,
+            expanded_u=max(line.resolution, 0.002 * nominal),
+        )
+        for nominal in NOMINALS[plan.model.kind]
+    ]

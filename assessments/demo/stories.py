@@ -1,0 +1,284 @@
+"""What happens at the demo's centre, each story by the verbs that the site uses."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from uuid import NAMESPACE_URL, UUID, uuid5
+
+from academy.models import Person
+from assessments import attempts, evidence, faults, outcomes, progress, signoff
+from assessments.demo import pictures
+from assessments.demo.boards import Boards
+from assessments.demo.hands import Hands, condition_of, typed
+from assessments.demo.playing import Story
+from assessments.demo.scenario import AttemptPlan, HoldPlan, Judgement, PriorPlan, RigPlan, Scenario
+from assessments.demo.stock import Stock
+from assessments.demo.timetable import Timetable
+from assessments.models import Attempt, Outcome, Step
+from assessments.models.attempts import Purpose
+from assessments.models.decisions import Decision, Proposal
+from assessments.models.tasks import StepKind
+from rigs import baselines, checks, holds, sessions
+from rigs import faults as rig_faults
+from rigs.behaviour.simulation import simulate
+from rigs.behaviour.venturi import Condition, TestPoint
+from rigs.metrology.quantities import Quantity
+from rigs.metrology.readings import TypedReading
+from rigs.models import Instrument, Measurand
+
+RUNS_A_DAY = (4, 3, 3)
+CHECK_RUNS = 3
+A_CHECK = timedelta(minutes=5)
+FAULT_FIRST = timedelta(minutes=20)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class World:
+    scenario: Scenario
+    timetable: Timetable
+    boards: Boards
+    stock: Stock
+
+    @property
+    def technician(self) -> Person:
+        return self.stock.people[self.scenario.technician]
+
+    @property
+    def references(self) -> dict[str, Instrument]:
+        return self.stock.in_hand(tuple(plan.tag for plan in self.scenario.instruments if plan.reference))
+
+    def half(self, at: datetime) -> str:
+        return str(sessions.half_day(centre=self.stock.centre, at=at)[1])
+
+
+def baseline(world: World, plan: RigPlan, days: list[datetime]) -> Story:
+    """Ten runs over three days by the technician, then approval by a second person."""
+    rig, by = world.stock.rigs[plan.tag], world.technician
+    yield days[0]
+    made = baselines.start(rig=rig, by=by, at=days[0])
+    at = days[0]
+    for day, runs in zip(days, RUNS_A_DAY, strict=True):
+        for run in range(runs):
+            at = day + timedelta(minutes=6 * (run + 1))
+            yield at
+            baselines.add_run(
+                baseline=made, readings=reference_run(world, plan, at), instruments=world.references, by=by, at=at
+            )
+    at += timedelta(minutes=9)
+    yield at
+    baselines.hand_over(baseline=made, by=by, at=at)
+    at += timedelta(hours=3)
+    yield at
+    baselines.approve(baseline=made, by=world.stock.people[world.scenario.second_person], at=at)
+
+
+def session(world: World, tags: list[str], *, at: datetime, a_check: timedelta = A_CHECK) -> Story:
+    """Open a session with its room conditions, and check those rigs one after the other."""
+    chance = world.boards.chance("room", world.boards.day(at), world.half(at))
+    yield at
+    sessions.ensure_open(
+        centre=world.stock.centre,
+        by=world.technician,
+        at=at,
+        room_temperature=round(chance.uniform(17.5, 22.5), 1),
+        air_pressure=round(chance.uniform(99_600, 102_400), -1),
+        relative_humidity=round(chance.uniform(0.38, 0.62), 2),
+    )
+    for tag in tags:
+        at += a_check
+        yield at
+        check(world, world.scenario.rig(tag), at=at)
+
+
+def check(world: World, plan: RigPlan, *, at: datetime) -> None:
+    checks.record(
+        rig=world.stock.rigs[plan.tag],
+        runs=[reference_run(world, plan, at, number=number) for number in range(CHECK_RUNS)],
+        instruments=world.references,
+        by=world.technician,
+        at=at,
+    )
+
+
+def reference_run(
+    world: World, plan: RigPlan, at: datetime, *, number: int = 0
+) -> Mapping[Measurand, TypedReading]:
+    """One reading of every measurand with the reference instruments, leads nulled."""
+    half, boards = world.half(at), world.boards
+    rig = boards.rig(plan, at=at, half=half)
+    chance = boards.chance("run", plan.tag, boards.day(at), half, at.minute, number)
+    references = {each.model.kind: each for each in world.scenario.instruments if each.reference}
+    readings: dict[Measurand, TypedReading] = {}
+    for measurand in baselines.measurands_of(world.stock.rigs[plan.tag]):
+        quantity = Quantity(measurand.test_point.quantity)
+        manometer = boards.manometer(references["manometer"], at=at)
+        using = manometer if quantity is Quantity.PRESSURE else boards.nulled(references["multimeter"])
+        condition, point = Condition(measurand.condition.slug), TestPoint(measurand.test_point.slug)
+        readings[measurand] = typed(simulate(rig, condition=condition, at=point, using=using, rng=chance), quantity)
+    return readings
+
+
+def hold(world: World, plan: HoldPlan) -> Story:
+    at = world.timetable.at(plan.when)
+    yield at
+    thing = world.stock.rigs.get(plan.on) or world.stock.instruments[plan.on]
+    holds.place(on=thing, reason=plan.reason, by=world.stock.people[plan.by], at=at)
+
+
+def prior(world: World, plan: PriorPlan) -> Story:
+    at = world.timetable.at(plan.when)
+    for name in plan.candidates:
+        yield at
+        progress.record_prior(
+            candidate=world.stock.people[name],
+            task=world.stock.tasks[plan.task].task,
+            achieved_on=world.stock.centre.date_at(at),
+            evidence=plan.evidence,
+            by=world.stock.people[plan.by],
+            at=at,
+        )
+        at += timedelta(minutes=2)
+
+
+def attempt(world: World, plan: AttemptPlan, *, at: datetime, step_seconds: tuple[float, float]) -> Story:
+    """From the start, through every step, to the decision; with the fault set before and removed after."""
+    if plan.fault is not None:
+        yield at - FAULT_FIRST
+        set_fault(world, plan, at=at - FAULT_FIRST)
+    candidate, chance = world.stock.people[plan.candidate], world.boards.chance(plan.label)
+    yield at
+    made = start(world, plan, candidate, at=at)
+    hands = hands_at(world, plan, at=at)
+    for sequence, step in enumerate(hands.steps(steps_of(made)), start=1):
+        for entry in entries(hands, step):
+            at += timedelta(seconds=chance.uniform(*step_seconds))
+            yield at
+            log(made, step, entry, hands=hands, slip=slip(plan, sequence, entry, at), at=at)
+    if plan.stops_after:
+        return
+    at += timedelta(minutes=1)
+    yield at
+    attempts.hand_in(attempt=made, candidate=candidate, at=at)
+    yield from _afterwards(world, plan, made, at=at)
+
+
+def _afterwards(world: World, plan: AttemptPlan, made: Attempt, *, at: datetime) -> Iterator[datetime]:
+    if plan.fault is not None:
+        at += timedelta(minutes=6)
+        yield at
+        setting = rig_faults.set_on(rig=world.stock.rigs[plan.rig])
+        assert setting is not None
+        faults.remove(setting=setting, by=world.stock.people[plan.assessor], at=at)
+    if plan.assessor:
+        at += timedelta(minutes=world.boards.chance(plan.label, "decision").integers(12, 95).item())
+        yield at
+        decide(world, plan, made, at=at)
+
+
+def set_fault(world: World, plan: AttemptPlan, *, at: datetime) -> None:
+    rig = world.stock.rigs[plan.rig]
+    fault = rig.design.faults.get(slug=plan.fault)
+    faults.set_fault(rig=rig, fault=fault, by=world.stock.people[plan.assessor], at=at)
+
+
+def start(world: World, plan: AttemptPlan, candidate: Person, *, at: datetime) -> Attempt:
+    return attempts.start(
+        id=id_for(plan.label),
+        candidate=candidate,
+        version=world.stock.tasks[plan.task],
+        rig=world.stock.rigs[plan.rig],
+        purpose=Purpose(plan.purpose),
+        chosen=world.stock.in_hand(plan.instruments),
+        cautions_read=True,
+        at=at,
+    )
+
+
+def hands_at(world: World, plan: AttemptPlan, *, at: datetime) -> Hands:
+    """The candidate's hands on the rig as it is that session, with the instruments that were taken."""
+    taken = {each.model.kind: each for each in map(world.scenario.instrument, plan.instruments)}
+    rig, manometer, multimeter = world.scenario.rig(plan.rig), taken.get("manometer"), taken.get("multimeter")
+    return Hands(
+        plan=plan,
+        rig=None if rig.model is None else world.boards.rig(rig, at=at, half=world.half(at)),
+        manometer=None if manometer is None else world.boards.manometer(manometer, at=at),
+        multimeter=None if multimeter is None else world.boards.multimeter(multimeter),
+        rng=world.boards.chance(plan.label, "readings"),
+    )
+
+
+def steps_of(made: Attempt) -> list[Step]:
+    return list(
+        made.version.steps.select_related("condition", "measurand__test_point", "measurand__condition")
+    )
+
+
+def entries(hands: Hands, step: Step) -> list[tuple[str, str]]:
+    """What is logged on a step, as (text, reason for a correction): twice where the first was struck out."""
+    struck = hands.plan.strikes.get(step.slug)
+    return [("", "")] if struck is None else [(struck.text, ""), ("", struck.reason)]
+
+
+def slip(plan: AttemptPlan, sequence: int, entry: tuple[str, str], at: datetime) -> evidence.Slip:
+    text, reason = entry
+    # A correction comes after whatever was logged before it, and leaves the numbers of the others alone.
+    return evidence.Slip(
+        id=id_for(plan.label, sequence, text, reason),
+        sequence=2 * sequence + bool(reason),
+        device_at=at - timedelta(seconds=1),
+        reason=reason,
+    )
+
+
+def log(
+    made: Attempt, step: Step, entry: tuple[str, str], *, hands: Hands, slip: evidence.Slip, at: datetime
+) -> None:
+    first_typed, _reason = entry
+    candidate = made.candidate
+    match step.kind:
+        case StepKind.READING:
+            reading = hands.read(step) if not first_typed else typed(first_typed, Quantity(step.quantity))
+            evidence.log_reading(attempt=made, step=step, typed=reading, slip=slip, candidate=candidate, at=at)
+        case StepKind.PHOTO:
+            draw = pictures.venturi_board if hands.rig else pictures.isolation_board
+            caption = f"{step.title}, {candidate.name}, {condition_of(step)}"
+            photo = draw(tag=made.rig.tag, caption=caption)
+            evidence.log_photo(attempt=made, step=step, photo=photo, slip=slip, candidate=candidate, at=at)
+        case _:
+            evidence.log_step(
+                attempt=made,
+                step=step,
+                slip=slip,
+                candidate=candidate,
+                at=at,
+                answer=hands.answer(step),
+                note=hands.reason(step),
+            )
+
+
+def decide(world: World, plan: AttemptPlan, made: Attempt, *, at: datetime) -> None:
+    """Decide as the marking proposes; where it leaves it to the assessor, as the scenario's assessor does."""
+    outcome = outcomes.latest(made)
+    judgement = judged(world, plan, outcome)
+    texts = world.scenario.feedback[judgement.decision]
+    chosen = world.boards.chance(plan.label, "feedback").integers(len(texts)).item()
+    signoff.sign_off(
+        attempt=made,
+        outcome=outcome,
+        assessor=world.stock.people[plan.assessor],
+        decision=Decision(judgement.decision),
+        feedback=plan.feedback or texts[chosen],
+        reason=judgement.reason,
+        at=at,
+    )
+
+
+def judged(world: World, plan: AttemptPlan, outcome: Outcome) -> Judgement:
+    if outcome.proposal != Proposal.ASSESSOR:
+        return Judgement(decision=outcome.proposal, reason="")
+    return plan.judgement or world.scenario.judgement
+
+
+def id_for(*labels: object) -> UUID:
+    """The same id for the same thing each time the demo is loaded."""
+    return uuid5(NAMESPACE_URL, " ".join(map(str, labels)))

@@ -1,0 +1,80 @@
+"""Who may see a rig's ranges as numbers, and who has.
+
+A range that a candidate has seen is worth nothing for assessing them. So candidates get numbers only when
+nothing on that rig is open or planned for their cohort, and whoever has seen a rig's ranges, in whatever
+role, isn't assessed on it.
+"""
+
+from collections.abc import Collection
+from datetime import date, datetime
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+
+from academy.models import Cohort, Membership, Person
+from assessments.models import Attempt, PriorAchievement, RangeSeen, SignOff
+from assessments.models.attempts import AttemptStatus, Purpose
+from assessments.models.decisions import Decision
+from rigs.models import Rig
+
+
+def note_seen(*, person: Person, rig: Rig, at: datetime) -> None:
+    """Remember that a person was shown this rig's ranges."""
+    if not RangeSeen.objects.filter(person=person, rig=rig).exists():
+        RangeSeen.objects.get_or_create(person=person, rig=rig, defaults={"first_seen_at": at})
+
+
+def has_seen(*, person: Person, rig: Rig) -> bool:
+    """Whether a person was shown this rig's ranges, or had a hand in finding them."""
+    return (
+        RangeSeen.objects.filter(person=person, rig=rig).exists()
+        or rig.baselines.filter(Q(made_by=person) | Q(decided_by=person)).exists()
+        or rig.checks.filter(made_by=person).exists()
+    )
+
+
+def candidate_may_see(*, attempt: Attempt, on: date) -> bool:
+    """Whether a candidate may see the numbers behind their own signed-off attempt.
+
+    Never for practice, nor while anything on that rig is open or planned for a cohort of theirs.
+    """
+    if attempt.purpose != Purpose.ASSESSMENT or attempt.status != AttemptStatus.SIGNED_OFF:
+        return False
+    return not is_withheld(person=attempt.candidate, rig=attempt.rig, on=on)
+
+
+def is_withheld(*, person: Person, rig: Rig, on: date) -> bool:
+    """Whether something on this rig is open or planned for the person or a cohort of theirs."""
+    return rig.pk in withheld(person=person, rigs=[rig], on=on)
+
+
+def withheld(*, person: Person, rigs: Collection[Rig], on: date) -> set[UUID]:
+    """Those of the rigs, by id, that are withheld from a person. A constant number of queries."""
+    mine = Membership.objects.in_force(on=on).filter(person=person).values("cohort")
+    cohorts = Cohort.objects.filter(pk__in=mine, ends_on__gte=on)
+    members = Membership.objects.in_force(on=on).filter(cohort__in=cohorts)
+    undecided = Attempt.objects.filter(
+        Q(candidate__in=members.values("person")) | Q(candidate=person),
+        rig__in=rigs,
+        purpose=Purpose.ASSESSMENT,
+    ).exclude(status=AttemptStatus.SIGNED_OFF)
+    planned = _designs_planned(members)
+    return {*undecided.values_list("rig", flat=True)} | {rig.pk for rig in rigs if rig.design_id in planned}
+
+
+def _designs_planned(members: QuerySet[Membership]) -> set[UUID]:
+    """The rig designs on which some member still has a task before them."""
+    due = members.filter(cohort__planned_tasks__task__versions__design__isnull=False).values_list(
+        "person", "cohort__planned_tasks__task", "cohort__planned_tasks__task__versions__design"
+    )
+    done = SignOff.objects.current().filter(
+        attempt__purpose=Purpose.ASSESSMENT,
+        decision=Decision.COMPETENT,
+        attempt__candidate__in=members.values("person"),
+    )
+    before = PriorAchievement.objects.filter(candidate__in=members.values("person"))
+    achieved = {
+        *done.values_list("attempt__candidate", "attempt__version__task"),
+        *before.values_list("candidate", "task"),
+    }
+    return {design for person, task, design in due if (person, task) not in achieved}

@@ -1,0 +1,78 @@
+"""Load the invented centre and show it."""
+
+import os
+import socket
+import sys
+from argparse import ArgumentParser
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from django.core.wsgi import get_wsgi_application
+from django.utils import timezone
+from waitress.server import create_server
+
+from academy.refusals import Refused
+from assessments.demo import loading, scenario
+from assessments.demo.scenario import Scenario
+
+FIXTURES = settings.ROOT / "fixtures"
+HOST = "127.0.0.1"
+THREADS = 8
+
+
+class Command(BaseCommand):
+    help = "Load an invented centre with eight weeks of work, and serve it on this machine alone."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--port", type=int, default=8000, help="where to serve it; 8000 if not given")
+        parser.add_argument("--no-serve", action="store_true", help="load it and stop")
+        parser.add_argument(
+            "--fresh", action="store_true", help="start over: removes what the database holds of the demo"
+        )
+
+    def handle(self, *_args: Any, **options: Any) -> None:
+        listening = None if options["no_serve"] else listen(port=options["port"])
+        plan = scenario.read(FIXTURES / "demo.json")
+        try:
+            self.load(plan, fresh=options["fresh"])
+        except Refused as refusal:
+            raise CommandError(refusal.message) from refusal
+        if listening is not None:
+            self.serve(plan, listening)
+
+    def load(self, plan: Scenario, *, fresh: bool) -> None:
+        call_command("migrate", interactive=False, verbosity=0)
+        if fresh:
+            loading.start_over(scenario=plan)
+        added = loading.load(scenario=plan, fixtures=FIXTURES, at=timezone.now(), tell=self.tell)
+        self.tell(f"{plan.centre} is {'loaded' if added else 'here already'}.")
+
+    def serve(self, plan: Scenario, listening: socket.socket) -> None:
+        self.tell(f"\nhttp://{HOST}:{listening.getsockname()[1]}/   (stop with Ctrl+C)\n")
+        width = max(len(plan.email(each.person)) for each in plan.sign_ins)
+        for each in plan.sign_ins:
+            self.tell(f"  {plan.email(each.person):{width}}  {each.note}")
+        self.tell(f"\nPassword of each: {plan.password}")
+        create_server(get_wsgi_application(), sockets=[listening], threads=THREADS).run()
+
+    def tell(self, line: str) -> None:
+        self.stdout.write(line)
+        self.stdout.flush()
+
+
+def listen(*, port: int) -> socket.socket:
+    """Take the port before the work of loading. Starts the command again where HTTPS would be asked for."""
+    if settings.HTTPS:
+        # On this machine alone there is no certificate; settings are read before any command is.
+        os.environ["MAKEPOINT_HTTPS"] = "0"
+        os.execv(sys.executable, [sys.executable, *sys.orig_argv[1:]])  # noqa: S606 - this command, again
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind((HOST, port))
+    except (OSError, OverflowError) as error:
+        listening.close()
+        raise CommandError(f"Port {port} can't be used: give another one with --port.") from error
+    return listening

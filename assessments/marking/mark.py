@@ -1,0 +1,64 @@
+"""Mark whole attempts: three strands, kept apart, and what they propose."""
+
+from collections.abc import Sequence
+
+from assessments.marking.conclusion import judge_conclusion
+from assessments.marking.inputs import AttemptInputs
+from assessments.marking.procedure import judge_procedure
+from assessments.marking.readings import mark_readings
+from assessments.marking.results import Finding, FindingKind, Marking, ReadingMark, StrandResult, StrandVerdict, propose
+from rigs.metrology.conformity import Verdict
+from rigs.metrology.uncertainty import COVERAGE
+
+ENGINE = "1"
+
+
+def mark(inputs: AttemptInputs) -> Marking:
+    return mark_many([inputs])[0]
+
+
+def mark_many(attempts: Sequence[AttemptInputs]) -> list[Marking]:
+    """Mark any number of attempts in one pass over their readings."""
+    return [_marking(inputs, marks) for inputs, marks in zip(attempts, mark_readings(attempts), strict=True)]
+
+
+def _marking(inputs: AttemptInputs, marks: tuple[ReadingMark, ...]) -> Marking:
+    procedure = judge_procedure(inputs)
+    readings = judge_readings(inputs, marks)
+    conclusion = judge_conclusion(inputs)
+    return Marking(
+        engine=ENGINE,
+        procedure=procedure,
+        readings=readings,
+        conclusion=conclusion,
+        marks=marks,
+        proposal=propose((procedure, readings, conclusion)),
+        chance_outside=chance_outside(sum(each.judged_by == "agrees" for each in marks)),
+    )
+
+
+def judge_readings(inputs: AttemptInputs, marks: Sequence[ReadingMark]) -> StrandResult:
+    """Met when every reading due is there and in range. One out of range isn't met; the rest is to decide."""
+    logged = {mark.step for mark in marks}
+    missing = tuple(
+        Finding(
+            step=step.slug,
+            title=step.title,
+            kind=FindingKind.MISSING,
+            breach=False,
+            sentence="No reading was logged.",
+        )
+        for step in inputs.steps
+        if step.kind == "reading" and step.required and step.slug not in logged
+    )
+    verdicts = {mark.verdict for mark in marks}
+    if Verdict.OUT_OF_RANGE in verdicts:
+        return StrandResult(verdict=StrandVerdict.NOT_MET, findings=missing)
+    if missing or verdicts - {Verdict.IN_RANGE}:
+        return StrandResult(verdict=StrandVerdict.TO_DECIDE, findings=missing)
+    return StrandResult(verdict=StrandVerdict.MET)
+
+
+def chance_outside(checks: int) -> float:
+    """How likely at least one of so many good, independent readings falls outside its range by chance alone."""
+    return float(1 - COVERAGE**checks)

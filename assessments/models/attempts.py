@@ -1,0 +1,239 @@
+"""One candidate doing one task version on one rig, and what was logged while doing it."""
+
+import json
+import uuid
+from typing import TYPE_CHECKING, Self
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Exists, F, OuterRef, Q
+
+from academy.seals import new_salt, sealed
+
+if TYPE_CHECKING:
+    from academy.models import Person
+
+
+class Purpose(models.TextChoices):
+    PRACTICE = "practice", "Practice"
+    ASSESSMENT = "assessment", "Assessment"
+
+
+class AttemptStatus(models.TextChoices):
+    OPEN = "open", "Being worked on"
+    SUBMITTED = "submitted", "Handed in"
+    SIGNED_OFF = "signed-off", "Signed off"
+
+
+class AttemptQuerySet(models.QuerySet["Attempt"]):
+    def of(self, person: "Person") -> Self:
+        """A candidate's own."""
+        return self.filter(candidate=person)
+
+    def visible_to(self, person: "Person") -> Self:
+        """Those that somebody who reads attempts may read: the whole centre's."""
+        return self.filter(candidate__centre=person.centre_id)
+
+    def awaiting(self, assessor: "Person") -> Self:
+        """Handed in and undecided, never one's own; assessments before practice, the oldest first."""
+        return (
+            self.visible_to(assessor)
+            .filter(status=AttemptStatus.SUBMITTED)
+            .exclude(candidate=assessor)
+            .order_by("purpose", "submitted_at")
+        )
+
+
+class Attempt(models.Model):
+    """An attempt. ``sheet``, ``fault`` and the instruments' rows pin what it will be marked against.
+
+    ``salt`` seals what is logged for the ledger.
+    """
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    candidate = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="attempts"
+    )
+    rig = models.ForeignKey("rigs.Rig", on_delete=models.PROTECT, related_name="attempts")
+    version = models.ForeignKey("assessments.TaskVersion", on_delete=models.PROTECT, related_name="attempts")
+    purpose = models.CharField(max_length=12, choices=Purpose)
+    status = models.CharField(max_length=12, choices=AttemptStatus, default=AttemptStatus.OPEN)
+    session = models.ForeignKey(
+        "rigs.Session", null=True, blank=True, on_delete=models.PROTECT, related_name="attempts"
+    )
+    sheet = models.ForeignKey(
+        "rigs.ValueSheet", null=True, blank=True, on_delete=models.PROTECT, related_name="attempts"
+    )
+    fault = models.ForeignKey(
+        "rigs.FaultSetting", null=True, blank=True, on_delete=models.PROTECT, related_name="attempts"
+    )
+    salt = models.CharField(max_length=64, default=new_salt, editable=False)
+    cautions_read_at = models.DateTimeField()
+    started_at = models.DateTimeField()
+    submitted_at = models.DateTimeField(null=True, blank=True)
+
+    objects = AttemptQuerySet.as_manager()
+
+    class Meta:
+        ordering = ("-started_at",)
+        constraints = (
+            models.UniqueConstraint(
+                fields=("candidate", "version", "rig"),
+                condition=Q(status="open"),
+                name="one_open_attempt_per_candidate_task_and_rig",
+            ),
+            models.CheckConstraint(
+                condition=Q(status="open", submitted_at=None)
+                | ~Q(status="open") & Q(submitted_at__gte=F("started_at")),
+                name="an_attempt_that_is_not_open_was_handed_in",
+            ),
+            models.CheckConstraint(
+                condition=Q(purpose="practice") | Q(session__isnull=False),
+                name="an_assessment_belongs_to_a_session",
+            ),
+        )
+        indexes = (
+            models.Index(fields=("status", "submitted_at"), name="attempts_waiting_by_age"),
+            models.Index(fields=("candidate", "status"), name="attempts_of_a_candidate"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.version.task} on {self.rig}"
+
+
+class AttemptInstrument(models.Model):
+    """An instrument taken to an attempt, with the specification and certificate in force at its start."""
+
+    attempt = models.ForeignKey(Attempt, on_delete=models.PROTECT, related_name="instruments")
+    kind = models.CharField(max_length=20)
+    instrument = models.ForeignKey("rigs.Instrument", on_delete=models.PROTECT, related_name="+")
+    model = models.ForeignKey("rigs.InstrumentModel", on_delete=models.PROTECT, related_name="+")
+    calibration = models.ForeignKey(
+        "rigs.Calibration", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ("attempt", "kind")
+        constraints = (models.UniqueConstraint(fields=("attempt", "kind"), name="one_instrument_per_kind"),)
+
+    def __str__(self) -> str:
+        return f"{self.instrument}"
+
+
+class LoggedQuerySet(models.QuerySet["Logged"]):
+    def in_order(self) -> Self:
+        return self.order_by("sequence", "received_at", "id")
+
+    def current(self) -> Self:
+        """Without those that a later one supersedes."""
+        return self.exclude(Exists(self.model._default_manager.filter(supersedes=OuterRef("pk"))))
+
+
+class Logged(models.Model):
+    """Something a candidate logged. The id and the sequence come from the device; the clock may be wrong."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    step = models.ForeignKey("assessments.Step", on_delete=models.PROTECT, related_name="+")
+    sequence = models.PositiveIntegerField()
+    device_at = models.DateTimeField(null=True, blank=True)
+    received_at = models.DateTimeField()
+    supersedes = models.OneToOneField(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="superseded_by"
+    )
+    reason = models.CharField(max_length=200, blank=True)
+
+    objects = LoggedQuerySet.as_manager()
+
+    class Meta:
+        abstract = True
+        ordering = ("sequence", "received_at", "id")
+
+    @property
+    def says(self) -> tuple[object, ...]:
+        """What was logged, apart from when: the same id with something else is not the same entry."""
+        raise NotImplementedError
+
+    def digest(self) -> str:
+        """What was logged, sealed for the ledger under the attempt's salt."""
+        return sealed(json.dumps(self.says), self.attempt.salt)
+
+
+def correction_says_why(name: str) -> models.CheckConstraint:
+    return models.CheckConstraint(
+        condition=Q(supersedes=None, reason="") | Q(supersedes__isnull=False) & ~Q(reason=""), name=name
+    )
+
+
+class StepRecord(Logged):
+    """A step done (or, as a correction, not done), an observation made, or a conclusion with its reason."""
+
+    attempt = models.ForeignKey(Attempt, on_delete=models.PROTECT, related_name="records")
+    done = models.BooleanField(default=True)
+    answer = models.CharField(max_length=60, blank=True)
+    note = models.TextField(blank=True)
+
+    class Meta(Logged.Meta):
+        constraints = (correction_says_why("a_corrected_step_says_why"),)
+
+    def __str__(self) -> str:
+        return f"{self.step}: {self.answer or self.done}"
+
+    @property
+    def says(self) -> tuple[object, ...]:
+        return self.step_id, self.done, self.answer, self.note
+
+
+class Reading(Logged):
+    """What the candidate wrote down: as typed, parsed, and in SI for the engine."""
+
+    attempt = models.ForeignKey(Attempt, on_delete=models.PROTECT, related_name="readings")
+    instrument = models.ForeignKey(AttemptInstrument, on_delete=models.PROTECT, related_name="readings")
+    text = models.CharField(max_length=40)
+    unit = models.CharField(max_length=12, blank=True)
+    qualifier = models.CharField(max_length=16)
+    value = models.DecimalField(max_digits=30, decimal_places=15, null=True, blank=True)
+    si_value = models.FloatField(null=True, blank=True)
+    si_resolution = models.FloatField(null=True, blank=True)
+
+    class Meta(Logged.Meta):
+        constraints = (
+            correction_says_why("a_corrected_reading_says_why"),
+            models.CheckConstraint(
+                condition=Q(qualifier="value", value__isnull=False, si_value__isnull=False)
+                | ~Q(qualifier="value") & Q(value=None, si_value=None),
+                name="a_reading_has_a_value_or_says_why_not",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.text} {self.unit}".strip()
+
+    @property
+    def says(self) -> tuple[object, ...]:
+        return self.step_id, self.text, self.unit, str(self.qualifier)
+
+
+def photo_path(photo: "Photo", filename: str) -> str:
+    """Where a photo is stored; the name it came with tells nothing and may hold anything."""
+    return f"photos/{photo.attempt_id}/{photo.pk}.jpg"
+
+
+class Photo(Logged):
+    """A photo, re-encoded without its metadata. ``received_sha256`` is of the bytes as they came."""
+
+    attempt = models.ForeignKey(Attempt, on_delete=models.PROTECT, related_name="photos")
+    file = models.FileField(upload_to=photo_path, max_length=160)
+    sha256 = models.CharField(max_length=64)
+    received_sha256 = models.CharField(max_length=64)
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+
+    class Meta(Logged.Meta):
+        constraints = (correction_says_why("a_replaced_photo_says_why"),)
+
+    def __str__(self) -> str:
+        return f"photo for {self.step}"
+
+    @property
+    def says(self) -> tuple[object, ...]:
+        return self.step_id, self.received_sha256

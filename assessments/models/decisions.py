@@ -1,0 +1,92 @@
+"""What the engine proposed, and what people decided."""
+
+import uuid
+from typing import Self
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Exists, OuterRef, Q
+
+
+class Strand(models.TextChoices):
+    """How one strand of an attempt came out."""
+
+    MET = "met", "Met"
+    NOT_MET = "not-met", "Not met"
+    TO_DECIDE = "to-decide", "For the assessor to decide"
+
+
+class Decision(models.TextChoices):
+    COMPETENT = "competent", "Competent"
+    NOT_YET_COMPETENT = "not-yet-competent", "Not yet competent"
+
+
+class Proposal(models.TextChoices):
+    COMPETENT = "competent", "Competent"
+    NOT_YET_COMPETENT = "not-yet-competent", "Not yet competent"
+    ASSESSOR = "assessor", "For the assessor to decide"
+
+
+class Outcome(models.Model):
+    """A marking of one attempt: the frozen inputs, their digest, and what the engine made of them.
+
+    ``inputs`` and ``result`` are RFC 8785 canonical JSON. A re-marking adds a row with the next number.
+    """
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    attempt = models.ForeignKey("assessments.Attempt", on_delete=models.PROTECT, related_name="outcomes")
+    number = models.PositiveIntegerField()
+    engine = models.CharField(max_length=20)
+    inputs = models.TextField()
+    inputs_sha256 = models.CharField(max_length=64)
+    result = models.TextField()
+    procedure = models.CharField(max_length=10, choices=Strand)
+    readings = models.CharField(max_length=10, choices=Strand)
+    conclusion = models.CharField(max_length=10, choices=Strand)
+    proposal = models.CharField(max_length=20, choices=Proposal)
+    made_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ("attempt", "-number")
+        constraints = (
+            models.UniqueConstraint(fields=("attempt", "number"), name="one_outcome_per_number_and_attempt"),
+        )
+
+    def __str__(self) -> str:
+        return f"marking {self.number} of {self.attempt}"
+
+
+class SignOffQuerySet(models.QuerySet["SignOff"]):
+    def current(self) -> Self:
+        return self.exclude(Exists(SignOff.objects.filter(supersedes=OuterRef("pk"))))
+
+
+class SignOff(models.Model):
+    """An assessor's decision on an attempt. ``salt`` seals the free text's digest in the ledger."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    attempt = models.ForeignKey("assessments.Attempt", on_delete=models.PROTECT, related_name="sign_offs")
+    outcome = models.ForeignKey(Outcome, on_delete=models.PROTECT, related_name="sign_offs")
+    assessor = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    decision = models.CharField(max_length=20, choices=Decision)
+    feedback = models.TextField()
+    reason = models.TextField(blank=True)
+    salt = models.CharField(max_length=64)
+    at = models.DateTimeField()
+    supersedes = models.OneToOneField(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="superseded_by"
+    )
+
+    objects = SignOffQuerySet.as_manager()
+
+    class Meta:
+        ordering = ("-at",)
+        constraints = (
+            models.UniqueConstraint(
+                fields=("attempt",), condition=Q(supersedes=None), name="one_first_sign_off_per_attempt"
+            ),
+            models.CheckConstraint(condition=~Q(feedback=""), name="a_sign_off_has_feedback"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.get_decision_display()}: {self.attempt}"

@@ -1,0 +1,157 @@
+"""How far candidates have come: prerequisites, and the matrix of a cohort."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+
+from django.db import transaction
+
+from academy import ledger
+from academy.models import Cohort, Membership, Person
+from academy.refusals import Refused
+from assessments.models import Attempt, CohortTask, PriorAchievement, SignOff, Task, TaskVersion
+from assessments.models.attempts import AttemptStatus, Purpose
+from assessments.models.decisions import Decision
+
+
+class Standing(StrEnum):
+    """How a candidate stands with a task, the best first."""
+
+    COMPETENT = "competent"
+    PRIOR = "prior"
+    SUBMITTED = "submitted"
+    OPEN = "open"
+    NOT_YET = "not-yet-competent"
+    NOT_STARTED = "not-started"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cell:
+    task: Task
+    standing: Standing
+    attempts: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MatrixRow:
+    candidate: Person
+    cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Matrix:
+    tasks: tuple[Task, ...]
+    rows: tuple[MatrixRow, ...]
+
+
+def achieved_tasks(candidate: Person) -> set[object]:
+    """The ids of the tasks that a candidate was found competent in, here or before."""
+    here = (
+        SignOff.objects.current()
+        .filter(
+            attempt__candidate=candidate, attempt__purpose=Purpose.ASSESSMENT, decision=Decision.COMPETENT
+        )
+        .values_list("attempt__version__task", flat=True)
+    )
+    before = PriorAchievement.objects.filter(candidate=candidate).values_list("task", flat=True)
+    return {*here, *before}
+
+
+def missing_prerequisites(*, candidate: Person, version: TaskVersion) -> list[Task]:
+    achieved = achieved_tasks(candidate)
+    return [task for task in version.requires.all() if task.pk not in achieved]
+
+
+def matrix(*, cohort: Cohort, on: date) -> Matrix:
+    """Every member × every planned task, in a constant number of queries."""
+    planned = CohortTask.objects.filter(cohort=cohort).select_related("task")
+    tasks = tuple(sorted((each.task for each in planned), key=lambda task: task.position))
+    members = Membership.objects.in_force(on=on).filter(cohort=cohort).select_related("person")
+    people = sorted((each.person for each in members), key=lambda person: person.name)
+    standings = standings_of(people, tasks)
+    nothing = (Standing.NOT_STARTED, 0)
+    return Matrix(
+        tasks=tasks,
+        rows=tuple(
+            MatrixRow(
+                candidate=person,
+                cells=tuple(_cell(task, *standings.get((person.pk, task.pk), nothing)) for task in tasks),
+            )
+            for person in people
+        ),
+    )
+
+
+def _cell(task: Task, standing: Standing, attempts: int) -> Cell:
+    return Cell(task=task, standing=standing, attempts=attempts)
+
+
+def standings_of(
+    people: Iterable[Person], tasks: Iterable[Task]
+) -> Mapping[tuple[object, object], tuple[Standing, int]]:
+    """How each person stands with each task, and in how many assessed attempts."""
+    people, tasks = list(people), list(tasks)
+    found: dict[tuple[object, object], list[Standing]] = {}
+    rows = Attempt.objects.filter(
+        candidate__in=people, version__task__in=tasks, purpose=Purpose.ASSESSMENT
+    ).values_list("candidate", "version__task", "status", "pk")
+    decisions = dict(
+        SignOff.objects.current().filter(attempt__candidate__in=people).values_list("attempt", "decision")
+    )
+    for candidate, task, status, attempt in rows:
+        found.setdefault((candidate, task), []).append(_standing(status, decisions.get(attempt)))
+    standings = {key: (_best(each), len(each)) for key, each in found.items()}
+    for candidate, task in PriorAchievement.objects.filter(candidate__in=people).values_list("candidate", "task"):
+        standing, attempts = standings.get((candidate, task), (Standing.NOT_STARTED, 0))
+        standings[candidate, task] = (_best([standing, Standing.PRIOR]), attempts)
+    return standings
+
+
+def _standing(status: str, decision: str | None) -> Standing:
+    if status == AttemptStatus.SIGNED_OFF:
+        return Standing.COMPETENT if decision == Decision.COMPETENT else Standing.NOT_YET
+    return Standing.SUBMITTED if status == AttemptStatus.SUBMITTED else Standing.OPEN
+
+
+def _best(standings: list[Standing]) -> Standing:
+    return min(standings, key=list(Standing).index)
+
+
+@transaction.atomic
+def plan(*, cohort: Cohort, task: Task, by: Person, at: datetime) -> CohortTask:
+    """Plan a task for a cohort."""
+    if task.centre_id != cohort.centre_id:
+        raise Refused("That task belongs to another centre.", field="task")
+    planned, created = CohortTask.objects.get_or_create(cohort=cohort, task=task)
+    if created:
+        ledger.append(
+            centre=cohort.centre,
+            actor=by,
+            verb="cohort.plan",
+            subject=cohort.pk,
+            at=at,
+            facts={"task": str(task.pk)},
+        )
+    return planned
+
+
+@transaction.atomic
+def record_prior(
+    *, candidate: Person, task: Task, achieved_on: date, evidence: str, by: Person, at: datetime
+) -> PriorAchievement:
+    """Record that a candidate was found competent in a task before, elsewhere or on paper, and what shows it."""
+    if candidate.pk == by.pk:
+        raise Refused("Somebody else records what you achieved before.")
+    if candidate.centre_id != by.centre_id or task.centre_id != by.centre_id:
+        raise Refused("That candidate or task belongs to another centre.")
+    if achieved_on > by.centre.date_at(at):
+        raise Refused("That date lies in the future.", field="achieved_on")
+    if PriorAchievement.objects.filter(candidate=candidate, task=task).exists():
+        raise Refused("This is on record already.", field="task")
+    prior = PriorAchievement.objects.create(
+        candidate=candidate, task=task, achieved_on=achieved_on, evidence=evidence, recorded_by=by, recorded_at=at
+    )
+    facts = {"candidate": str(candidate.pk), "task": str(task.pk)}
+    ledger.append(centre=by.centre, actor=by, verb="prior.record", subject=prior.pk, at=at, facts=facts)
+    return prior

@@ -1,0 +1,62 @@
+"""Forms of the pages that have a rig's answers or its faults on them."""
+
+from typing import Any, cast
+
+from crispy_forms.helper import FormHelper
+from crispy_forms.layout import Submit
+from django import forms
+from django.db.models import QuerySet
+from django.utils.functional import cached_property
+
+from academy.forms import SheetForm
+from rigs.models import Fault
+
+
+class FaultForm(SheetForm):
+    """The faults of the rig's design: which of them is set is what the form is for."""
+
+    button = "Record it as set"
+
+    fault = forms.ModelChoiceField(
+        Fault.objects.none(),
+        empty_label=None,
+        widget=forms.RadioSelect,
+        error_messages={"required": "Choose the fault that you set."},
+    )
+
+    def __init__(self, *args: Any, choices: QuerySet[Fault], **options: Any) -> None:
+        super().__init__(*args, **options)
+        cast("forms.ModelChoiceField[Fault]", self.fields["fault"]).queryset = choices
+
+
+class FaultRemovalForm(SheetForm):
+    button = "Record it as removed"
+
+    removed = forms.BooleanField(
+        label="I took it off, and the rig is as it should be",
+        error_messages={"required": "Confirm that you took it off."},
+    )
+
+
+class DecisionForm(SheetForm):
+    """A second person's decision on a baseline. One that isn't handed over yet can only be set aside."""
+
+    note = forms.CharField(
+        widget=forms.Textarea,
+        required=False,
+        max_length=1000,
+        help_text="Needed when it is sent back: what is wrong with it.",
+    )
+
+    def __init__(self, *args: Any, approvable: bool, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.approvable = approvable
+
+    @cached_property
+    def helper(self) -> FormHelper:
+        helper = FormHelper()
+        if self.approvable:
+            helper.add_input(Submit("approve", "Approve the baseline"))
+        send_back = "Send it back" if self.approvable else "Set it aside"
+        helper.add_input(Submit("send_back", send_back, css_class="plain" if self.approvable else ""))
+        return helper

@@ -1,0 +1,26 @@
+from django.urls import include, path
+
+from assessments.views.bench import AttemptStart, BenchHome, BenchRig
+from assessments.views.cohorts import CohortMatrix, CohortPlan, PriorRecord
+from assessments.views.results import AttemptResult
+from assessments.views.review import ReviewDetail, ReviewList
+from assessments.views.steps import AttemptHandIn, AttemptOverview, AttemptStep, PhotoFile, StepTakeBack
+
+urlpatterns = [
+    path("bench/", BenchHome.as_view(), name="bench-home"),
+    path("bench/rigs/<uuid:pk>/", BenchRig.as_view(), name="bench-rig"),
+    path("bench/rigs/<uuid:rig>/tasks/<uuid:version>/", AttemptStart.as_view(), name="attempt-start"),
+    path("attempts/<uuid:pk>/", AttemptOverview.as_view(), name="attempt-overview"),
+    path("attempts/<uuid:pk>/steps/<int:position>/", AttemptStep.as_view(), name="attempt-step"),
+    path("attempts/<uuid:pk>/steps/<int:position>/back/", StepTakeBack.as_view(), name="step-take-back"),
+    path("attempts/<uuid:pk>/hand-in/", AttemptHandIn.as_view(), name="attempt-hand-in"),
+    path("attempts/<uuid:pk>/result/", AttemptResult.as_view(), name="attempt-result"),
+    path("photos/<uuid:pk>/", PhotoFile.as_view(), name="photo-file"),
+    path("review/", ReviewList.as_view(), name="review-list"),
+    path("review/<uuid:pk>/", ReviewDetail.as_view(), name="review-detail"),
+    path("cohorts/", CohortMatrix.as_view(), name="cohort-matrix"),
+    path("cohorts/<uuid:pk>/plan/", CohortPlan.as_view(), name="cohort-plan"),
+    path("candidates/<uuid:pk>/prior/", PriorRecord.as_view(), name="prior-record"),
+    path("", include("assessments.urls_portfolio")),
+    path("", include("assessments.urls_rigs")),
+]

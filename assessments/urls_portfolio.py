@@ -1,0 +1,10 @@
+from django.urls import path
+
+from assessments.views.portfolio import PortfolioDetail, PortfolioDownload, PortfolioIssue, PortfolioOwn
+
+urlpatterns = [
+    path("evidence/", PortfolioOwn.as_view(), name="portfolio-own"),
+    path("evidence/<uuid:pk>/", PortfolioDetail.as_view(), name="portfolio-detail"),
+    path("evidence/<uuid:pk>/documents/new/", PortfolioIssue.as_view(), name="portfolio-issue"),
+    path("evidence/documents/<uuid:pk>/", PortfolioDownload.as_view(), name="portfolio-download"),
+]

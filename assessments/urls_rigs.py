@@ -1,0 +1,15 @@
+"""Addresses of the pages that have a rig's answers or its faults on them."""
+
+from django.urls import path
+
+from assessments.views.faults import FaultRemove, FaultSet
+from assessments.views.rig_values import BaselineDecide, BaselineDetail, CheckDetail, RigValues
+
+urlpatterns = [
+    path("rigs/<uuid:pk>/values/", RigValues.as_view(), name="rig-values"),
+    path("baselines/<uuid:pk>/", BaselineDetail.as_view(), name="baseline-detail"),
+    path("baselines/<uuid:pk>/decide/", BaselineDecide.as_view(), name="baseline-decide"),
+    path("checks/<uuid:pk>/", CheckDetail.as_view(), name="check-detail"),
+    path("rigs/<uuid:rig>/fault/", FaultSet.as_view(), name="fault-set"),
+    path("faults/<uuid:pk>/remove/", FaultRemove.as_view(), name="fault-remove"),
+]

@@ -1,0 +1,149 @@
+"""The candidate's first screens: what to carry on with, which rig, which task, and starting."""
+
+from typing import Any
+from uuid import uuid4
+
+from django import forms
+from django.db.models import Count, Q, QuerySet
+from django.shortcuts import get_object_or_404
+from django.urls import reverse
+from django.utils.functional import cached_property
+from django.views.generic import DetailView, TemplateView
+
+from academy.access import AccessMixin
+from academy.permissions import Permission
+from academy.views.verb_form import VerbFormView
+from assessments import attempts, progress
+from assessments.forms import StartForm
+from assessments.models import Attempt, TaskVersion
+from assessments.models.attempts import AttemptStatus
+from rigs.models import Instrument, Rig
+
+RECENT = 8
+
+
+class BenchHome(AccessMixin, TemplateView):
+    """What do I do now: carry on, pick a rig, look at results."""
+
+    permission = Permission.ATTEMPT_WORK
+    template_name = "assessments/bench-home.html"
+    section = "bench"
+
+    def get_context_data(self, **context: Any) -> dict[str, Any]:
+        mine = Attempt.objects.of(self.person).select_related("rig", "version__task")
+        return super().get_context_data(
+            open_attempts=mine.filter(status=AttemptStatus.OPEN),
+            waiting=mine.filter(status=AttemptStatus.SUBMITTED).order_by("-submitted_at"),
+            decided=mine.filter(status=AttemptStatus.SIGNED_OFF)
+            .order_by("-submitted_at")
+            .prefetch_related("sign_offs")[:RECENT],
+            rigs=self._rigs(),
+            **context,
+        )
+
+    def _rigs(self) -> QuerySet[Rig]:
+        return (
+            Rig.objects.visible_to(self.person)
+            .in_use()
+            .with_state()
+            .select_related("design")
+            .annotate(
+                tasks=Count("design__task_versions", filter=Q(design__task_versions__withdrawn_at=None), distinct=True)
+            )
+            .filter(tasks__gt=0)
+        )
+
+
+class BenchRig(AccessMixin, DetailView):
+    """The tasks for this rig and this person."""
+
+    permission = Permission.ATTEMPT_WORK
+    template_name = "assessments/bench-rig.html"
+    context_object_name = "rig"
+    section = "bench"
+
+    def get_queryset(self) -> QuerySet[Rig]:
+        return Rig.objects.visible_to(self.person).in_use().with_state().select_related("design")
+
+    def get_context_data(self, **context: Any) -> dict[str, Any]:
+        versions = list(
+            TaskVersion.objects.in_force()
+            .filter(design=self.object.design)
+            .select_related("task")
+            .prefetch_related("requires")
+            .order_by("task__position")
+        )
+        standings = progress.standings_of([self.person], [version.task for version in versions])
+        achieved = progress.achieved_tasks(self.person)
+        mine = Attempt.objects.of(self.person).filter(rig=self.object, status=AttemptStatus.OPEN)
+        resumed = {attempt.version_id: attempt for attempt in mine}
+        rows = [
+            {
+                "version": version,
+                "standing": standings.get((self.person.pk, version.task_id), (None, 0))[0],
+                "missing": [task for task in version.requires.all() if task.pk not in achieved],
+                "open": resumed.get(version.pk),
+            }
+            for version in versions
+        ]
+        return super().get_context_data(rows=rows, **context)
+
+
+class AttemptStart(VerbFormView):
+    permission = Permission.ATTEMPT_WORK
+    template_name = "assessments/attempt-start.html"
+    form_class = StartForm
+    section = "bench"
+
+    @cached_property
+    def rig(self) -> Rig:
+        rigs = Rig.objects.visible_to(self.person).in_use().select_related("centre", "design")
+        return get_object_or_404(rigs, pk=self.kwargs["rig"])
+
+    @cached_property
+    def version(self) -> TaskVersion:
+        versions = TaskVersion.objects.visible_to(self.person).select_related("task", "design").prefetch_related("requires")
+        return get_object_or_404(versions, pk=self.kwargs["version"], design=self.rig.design_id)
+
+    @cached_property
+    def reasons(self) -> list[str]:
+        return attempts.why_not_assessed(
+            candidate=self.person, version=self.version, rig=self.rig, at=self.now
+        )
+
+    @cached_property
+    def kinds(self) -> list[str]:
+        return attempts.kinds_needed(self.version)
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        return super().get_form_kwargs() | {
+            "person": self.person,
+            "kinds": self.kinds,
+            "assessable": not self.reasons,
+        }
+
+    def get_initial(self) -> dict[str, Any]:
+        """The instruments used last: at a bench it is nearly always the same set."""
+        last = Attempt.objects.of(self.person).order_by("-started_at").prefetch_related("instruments").first()
+        return {each.kind: each.instrument_id for each in last.instruments.all()} if last else {}
+
+    def get_context_data(self, **context: Any) -> dict[str, Any]:
+        number = self.request.POST.get("id") or uuid4()
+        return super().get_context_data(rig=self.rig, version=self.version, reasons=self.reasons, number=number, **context)
+
+    def carry_out(self, form: forms.Form) -> Attempt:
+        given = form.cleaned_data
+        chosen: dict[str, Instrument] = {kind: given[kind] for kind in self.kinds}
+        return attempts.start(
+            id=forms.UUIDField().clean(self.request.POST.get("id")),
+            candidate=self.person,
+            version=self.version,
+            rig=self.rig,
+            purpose=given["purpose"],
+            chosen=chosen,
+            cautions_read=given["cautions_read"],
+            at=self.now,
+        )
+
+    def get_success_url(self) -> str:
+        return reverse("attempt-step", args=[self.done.pk, 1])

@@ -1,0 +1,159 @@
+"""The assessor's list and review page; verifiers and managers read the same pages."""
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.db.models import OuterRef, QuerySet, Subquery
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import get_object_or_404
+from django.urls import reverse
+from django.utils.functional import cached_property
+from django.views.generic import ListView
+
+from academy.access import AccessMixin, request_permissions
+from academy.permissions import Permission
+from academy.views.verb_form import VerbFormView
+from assessments import disclosure, outcomes, progress, signoff
+from assessments.forms import SignOffForm
+from assessments.models import Attempt, Outcome, SignOff
+from assessments.models.attempts import AttemptStatus
+from assessments.showing import shown
+
+
+class ReviewList(AccessMixin, ListView):
+    """Attempts waiting, the oldest first; or those signed off, the newest first."""
+
+    permission = Permission.ATTEMPT_READ
+    template_name = "assessments/review-list.html"
+    context_object_name = "attempts"
+    section = "review"
+    paginate_by = 40
+
+    @property
+    def show(self) -> str:
+        return "decided" if self.request.GET.get("show") == "decided" else "waiting"
+
+    def get_queryset(self) -> QuerySet[Attempt]:
+        latest = Outcome.objects.filter(attempt=OuterRef("pk")).order_by("-number")
+        if self.show == "waiting":
+            found = Attempt.objects.awaiting(self.person)
+        else:
+            found = (
+                Attempt.objects.visible_to(self.person)
+                .filter(status=AttemptStatus.SIGNED_OFF)
+                .order_by("-submitted_at")
+            )
+        decision = SignOff.objects.current().filter(attempt=OuterRef("pk"))
+        return found.select_related("candidate", "rig", "version__task").annotate(
+            proposal=Subquery(latest.values("proposal")[:1]), decision=Subquery(decision.values("decision")[:1])
+        )
+
+    def get_context_data(self, **context: Any) -> dict[str, Any]:
+        return super().get_context_data(show=self.show, **context)
+
+
+class ReviewDetail(VerbFormView):
+    """Everything about one attempt on one page, with the decision beside it."""
+
+    permission = Permission.ATTEMPT_READ
+    template_name = "assessments/review-detail.html"
+    form_class = SignOffForm
+    section = "review"
+
+    @cached_property
+    def attempt(self) -> Attempt:
+        found = (
+            Attempt.objects.visible_to(self.person)
+            .exclude(status=AttemptStatus.OPEN)
+            .select_related("candidate", "rig__centre", "version__task", "session", "sheet__baseline", "fault__fault")
+        )
+        return get_object_or_404(found, pk=self.kwargs["pk"])
+
+    @cached_property
+    def outcome(self) -> Outcome:
+        """The marking that was decided on; while nothing is, the latest."""
+        return self.signed.outcome if self.signed else outcomes.latest(self.attempt)
+
+    @cached_property
+    def signed(self) -> SignOff | None:
+        return signoff.current(self.attempt)
+
+    @property
+    def may_decide(self) -> bool:
+        return (
+            Permission.ATTEMPT_DECIDE in request_permissions(self.request)
+            and self.attempt.status == AttemptStatus.SUBMITTED
+            and self.attempt.candidate_id != self.person.pk
+        )
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        disclosure.note_seen(person=self.person, rig=self.attempt.rig, at=self.now)
+        return super().get(request, *args, **kwargs)
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        if Permission.ATTEMPT_DECIDE not in request_permissions(request):
+            raise PermissionDenied
+        return super().post(request, *args, **kwargs)
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        marking = outcomes.marking_of(self.outcome)
+        hint = "Only where your decision isn’t what the marking proposes."
+        if marking.proposal == "assessor" and not marking.lone_borderline:
+            hint = "The marking leaves this to you: say what you decided it by."
+        return super().get_form_kwargs() | {"hint": hint}
+
+    def get_context_data(self, **context: Any) -> dict[str, Any]:
+        marking = outcomes.marking_of(self.outcome)
+        return super().get_context_data(
+            attempt=self.attempt,
+            outcome=self.outcome,
+            signed=self.signed,
+            may_decide=self.may_decide,
+            sheet=shown(attempt=self.attempt, marking=marking, with_numbers=True),
+            marking=marking,
+            chance=round(100 * marking.chance_outside),
+            taken=self.attempt.instruments.select_related("instrument__model", "calibration"),
+            history=self._history(),
+            **context,
+        )
+
+    def _history(self) -> QuerySet[Attempt]:
+        """The candidate's other attempts at this task."""
+        return (
+            Attempt.objects.filter(candidate=self.attempt.candidate, version__task=self.attempt.version.task)
+            .exclude(pk=self.attempt.pk)
+            .exclude(status=AttemptStatus.OPEN)
+            .select_related("rig")
+            .annotate(decision=Subquery(SignOff.objects.current().filter(attempt=OuterRef("pk")).values("decision")[:1]))
+            .order_by("-submitted_at")
+        )
+
+    def carry_out(self, form: forms.Form) -> SignOff:
+        given = form.cleaned_data
+        return signoff.sign_off(
+            attempt=self.attempt,
+            outcome=self._seen_outcome(),
+            assessor=self.person,
+            decision=given["decision"],
+            feedback=given["feedback"],
+            reason=given["reason"],
+            at=self.now,
+        )
+
+    def _seen_outcome(self) -> Outcome:
+        """The marking that the page showed, which may not be the latest any more."""
+        return get_object_or_404(self.attempt.outcomes, pk=self.request.POST.get("outcome") or self.outcome.pk)
+
+    def form_valid(self, form: forms.Form) -> HttpResponse:
+        response = super().form_valid(form)
+        if self.done is not None:
+            decision = self.done.get_decision_display().lower()
+            messages.success(self.request, f"{self.attempt.candidate}: {decision}, signed off.")
+        return response
+
+    def get_success_url(self) -> str:
+        """The next one that waits; the list when none does."""
+        following = Attempt.objects.awaiting(self.person).first()
+        return reverse("review-detail", args=[following.pk]) if following else reverse("review-list")

@@ -1,0 +1,223 @@
+"""Working through an attempt: one step a screen, the whole list, and handing in."""
+
+from typing import Any
+from uuid import uuid4
+
+from django import forms
+from django.contrib import messages
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
+from django.utils.functional import cached_property
+from django.views.generic import DetailView, TemplateView, View
+
+from academy.access import AccessMixin, request_permissions
+from academy.permissions import Permission
+from academy.refusals import Refused
+from academy.views.verb_form import VerbFormView
+from assessments import attempts, evidence, photos
+from assessments.evidence import Slip
+from assessments.forms import FORMS, ReadingForm, StepForm, TakeBackForm
+from assessments.models import Attempt, Photo, Reading, Step, StepRecord
+from assessments.models.attempts import AttemptStatus
+from assessments.models.tasks import StepKind
+from rigs.metrology.quantities import UNITS, Quantity
+
+TEMPLATES = {Reading: "reading", StepRecord: "record", Photo: "photo"}
+
+
+class OwnAttempt(AccessMixin):
+    """A candidate's own attempt; anybody else's isn't there."""
+
+    permission = Permission.ATTEMPT_WORK
+    section = "bench"
+
+    @cached_property
+    def attempt(self) -> Attempt:
+        mine = Attempt.objects.of(self.person).select_related("rig", "version__task")
+        return get_object_or_404(mine, pk=self.kwargs["pk"])
+
+    @cached_property
+    def steps(self) -> list[Step]:
+        return list(self.attempt.version.steps.select_related("condition", "measurand"))
+
+    @cached_property
+    def standing(self) -> dict[int, Reading | StepRecord | Photo]:
+        return evidence.standing(self.attempt)
+
+
+class AttemptStep(OwnAttempt, VerbFormView):
+    """One step: what to do, and its entry. An entry that stands is shown, and can be corrected with a reason."""
+
+    template_name = "assessments/attempt-step.html"
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        if request.user.is_authenticated and self.closed:
+            return redirect("attempt-overview", self.kwargs["pk"])
+        return super().dispatch(request, *args, **kwargs)
+
+    @property
+    def closed(self) -> bool:
+        """Handed in: the list is all there is to see."""
+        mine = Attempt.objects.of(self.person).filter(pk=self.kwargs["pk"])
+        return mine.exclude(status=AttemptStatus.OPEN).exists()
+
+    @cached_property
+    def step(self) -> Step:
+        position = self.kwargs["position"]
+        try:
+            return next(step for step in self.steps if step.position == position)
+        except StopIteration:
+            raise Http404 from None
+
+    @property
+    def entry(self) -> Reading | StepRecord | Photo | None:
+        return self.standing.get(self.step.pk)
+
+    def get_form_class(self) -> type[StepForm]:
+        return FORMS[self.step.kind]
+
+    def get_form_kwargs(self) -> dict[str, Any]:
+        sent_again = self.entry is not None and str(self.entry.pk) == self.request.POST.get("id")
+        return super().get_form_kwargs() | {
+            "step": self.step,
+            "correcting": self.entry is not None and not sent_again,
+        }
+
+    def get_initial(self) -> dict[str, Any]:
+        units: dict[str, str] = self.request.session.get("units", {})
+        unit = units.get(self.step.quantity) or (UNITS[Quantity(self.step.quantity)][0] if self.step.quantity else "")
+        return {"id": uuid4(), "unit": unit}
+
+    def get_context_data(self, **context: Any) -> dict[str, Any]:
+        place = self.steps.index(self.step)
+        after = self.steps[place + 1] if place + 1 < len(self.steps) else None
+        return super().get_context_data(
+            attempt=self.attempt,
+            step=self.step,
+            number=place + 1,
+            count=len(self.steps),
+            entry=self.entry,
+            entry_kind=TEMPLATES[type(self.entry)] if self.entry else "",
+            instrument=self._instrument(),
+            before=self.steps[place - 1] if place else None,
+            after=after,
+            take_back=self._take_back(),
+            **context,
+        )
+
+    def _instrument(self) -> str:
+        taken = self.attempt.instruments.filter(kind=self.step.instrument_kind).select_related("instrument")
+        return ", ".join(each.instrument.tag for each in taken)
+
+    def _take_back(self) -> TakeBackForm | None:
+        if self.step.kind == StepKind.ACTION and self.entry is not None:
+            return TakeBackForm(initial={"id": uuid4()})
+        return None
+
+    def form_invalid(self, form: forms.Form) -> HttpResponse:
+        """Show the form again under a fresh id, asking for a reason if an entry stands by now."""
+        data = self.request.POST.copy()
+        data["id"] = str(uuid4())
+        again = {"data": data, "files": self.request.FILES, "correcting": self.entry is not None}
+        shown = self.get_form_class()(**self.get_form_kwargs() | again)
+        for field, errors in form.errors.items():
+            if field not in shown.errors:
+                shown.add_error(field if field in shown.fields else None, errors)
+        return super().form_invalid(shown)
+
+    def carry_out(self, form: forms.Form) -> object:
+        given = form.cleaned_data
+        slip = Slip(id=given["id"], reason=given.get("reason", ""))
+        stamp = {"attempt": self.attempt, "step": self.step, "slip": slip, "candidate": self.person, "at": self.now}
+        if self.step.kind == StepKind.READING:
+            self._remember_unit(form)
+            return evidence.log_reading(typed=given["typed"], **stamp)
+        if self.step.kind == StepKind.PHOTO:
+            return evidence.log_photo(photo=photos.clean(given["photo"].read()), **stamp)
+        return evidence.log_step(answer=given.get("answer", ""), note=given.get("note", ""), **stamp)
+
+    def _remember_unit(self, form: forms.Form) -> None:
+        if isinstance(form, ReadingForm) and form.cleaned_data.get("unit"):
+            units = self.request.session.setdefault("units", {})
+            units[self.step.quantity] = form.cleaned_data["unit"]
+            self.request.session.modified = True
+
+    def get_success_url(self) -> str:
+        """The next step that has no entry yet; the list when there is none."""
+        later = [step for step in self.steps if step.position > self.step.position and step.pk not in self.standing]
+        if later:
+            return reverse("attempt-step", args=[self.attempt.pk, later[0].position])
+        return reverse("attempt-overview", args=[self.attempt.pk])
+
+
+class StepTakeBack(OwnAttempt, View):
+    """Strike out a step that was logged by mistake."""
+
+    http_method_names = ("post",)
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        step = get_object_or_404(self.attempt.version.steps, position=self.kwargs["position"])
+        form = TakeBackForm(request.POST)
+        if form.is_valid():
+            slip = Slip(id=form.cleaned_data["id"], reason=form.cleaned_data["reason"])
+            try:
+                evidence.log_step(
+                    attempt=self.attempt, step=step, slip=slip, candidate=self.person, at=self.now, done=False
+                )
+            except Refused as refusal:
+                messages.error(request, refusal.message)
+        else:
+            messages.error(request, "Say why it is taken back.")
+        return redirect("attempt-step", self.attempt.pk, step.position)
+
+
+class AttemptOverview(OwnAttempt, TemplateView):
+    """Every step with what was logged, what is missing, and handing in."""
+
+    template_name = "assessments/attempt-overview.html"
+
+    def get_context_data(self, **context: Any) -> dict[str, Any]:
+        rows = [{"step": step, "entry": self.standing.get(step.pk), "kind": self._kind(step)} for step in self.steps]
+        return super().get_context_data(
+            attempt=self.attempt,
+            rows=rows,
+            missing=[row["step"] for row in rows if row["entry"] is None and row["step"].required],
+            is_open=self.attempt.status == AttemptStatus.OPEN,
+            struck_out=self._struck_out(),
+            **context,
+        )
+
+    def _kind(self, step: Step) -> str:
+        entry = self.standing.get(step.pk)
+        return TEMPLATES[type(entry)] if entry else ""
+
+    def _struck_out(self) -> list[Reading]:
+        return list(self.attempt.readings.filter(superseded_by__isnull=False).select_related("step", "superseded_by"))
+
+
+class AttemptHandIn(OwnAttempt, View):
+    http_method_names = ("post",)
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        try:
+            attempts.hand_in(attempt=self.attempt, candidate=self.person, at=self.now)
+        except Refused as refusal:
+            messages.error(request, refusal.message)
+        else:
+            messages.success(request, "Handed in. Your assessor will look at it.")
+        return redirect("attempt-overview", self.attempt.pk)
+
+
+class PhotoFile(AccessMixin, DetailView):
+    """A photo's picture: to its candidate, and to those of the centre who read attempts."""
+
+    permission = Permission.SIGNED_IN
+
+    def get_queryset(self) -> Any:
+        if Permission.ATTEMPT_READ in request_permissions(self.request):
+            return Photo.objects.filter(attempt__candidate__centre=self.centre)
+        return Photo.objects.filter(attempt__candidate=self.person)
+
+    def render_to_response(self, context: dict[str, Any], **options: Any) -> HttpResponseBase:
+        return FileResponse(self.object.file.open("rb"), content_type="image/jpeg")

@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class RigsConfig(AppConfig):
+    name = "rigs"
+    default_auto_field = "django.db.models.BigAutoField"

@@ -1,0 +1,223 @@
+"""Characterising a rig: repeats by one person, approval by another."""
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from itertools import groupby
+
+from django.db import transaction
+from django.db.models import Max
+
+from academy import ledger
+from academy.models import Person
+from academy.refusals import Refused
+from rigs import repeats
+from rigs.instruments import spec_of
+from rigs.metrology import baseline as statistics
+from rigs.metrology.instruments import RangeSpec
+from rigs.metrology.quantities import Quantity
+from rigs.metrology.readings import TypedReading
+from rigs.models import Baseline, BaselineReading, BaselineValue, Instrument, Measurand, Rig
+from rigs.models.baselines import BaselineStatus
+from rigs.models.designs import MeasurandKind
+
+LEAST_REPEATS = 5
+# With fewer, t at 99.73 % is so wide that nothing is ever out of range.
+LEAST_REPEATS_FOR_ASSESSMENT = 10
+
+
+def in_force(*, rig: Rig) -> Baseline | None:
+    return rig.baselines.approved().first()
+
+
+@transaction.atomic
+def start(*, rig: Rig, by: Person, at: datetime) -> Baseline:
+    """Begin a baseline. Refused while another of this rig isn't finished, or a fault is set."""
+    if not measurands_of(rig):
+        raise Refused(f"Nothing of {rig.tag} is characterised by repeats: it needs no baseline.")
+    if rig.baselines.filter(status__in=(BaselineStatus.OPEN, BaselineStatus.WAITING)).exists():
+        raise Refused(f"A baseline of {rig.tag} is being made already: finish that one.")
+    if rig.fault_settings.open().exists():
+        raise Refused(f"A fault is set on {rig.tag}: record it as removed first.")
+    last = rig.baselines.aggregate(last=Max("number"))["last"] or 0
+    baseline = Baseline.objects.create(rig=rig, number=last + 1, made_by=by, started_at=at)
+    _log("baseline.start", baseline, by=by, at=at)
+    return baseline
+
+
+@transaction.atomic
+def add_run(
+    *,
+    baseline: Baseline,
+    readings: Mapping[Measurand, TypedReading],
+    instruments: Mapping[str, Instrument],
+    by: Person,
+    at: datetime,
+    expected: int | None = None,
+) -> int:
+    """Add one reading of every measurand, the connection made again before each; returns the run's number.
+
+    ``expected`` is the number that the run was typed under: sent twice, it is refused the second time.
+    """
+    held = _own(baseline, by)
+    number = runs_of(held) + 1
+    if expected is not None and expected != number:
+        raise Refused(f"Run {expected} is recorded already: the next one is run {number}.")
+    measurands = measurands_of(held.rig)
+    repeats.require_references(measurands=measurands, instruments=instruments, at=at)
+    rows = repeats.rows(
+        BaselineReading,
+        measurands=measurands,
+        readings=readings,
+        instruments=instruments,
+        repeat=number,
+        at=at,
+        baseline=held,
+    )
+    BaselineReading.objects.bulk_create(rows)
+    _log("baseline.run", held, by=by, at=at, run=str(number))
+    return number
+
+
+@transaction.atomic
+def hand_over(*, baseline: Baseline, by: Person, at: datetime) -> Baseline:
+    """Pass it to a second person. Refused with fewer than five runs."""
+    held = _own(baseline, by)
+    runs = runs_of(held)
+    if runs < LEAST_REPEATS:
+        raise Refused(f"A baseline needs at least {LEAST_REPEATS} runs; this one has {runs}.")
+    if len(summaries(baseline=held)) < len(measurands_of(held.rig)):
+        raise Refused("At least one day needs two runs: repeat noise comes from repeats within a day.")
+    held.status = BaselineStatus.WAITING
+    held.save(update_fields=["status"])
+    _log("baseline.hand-over", held, by=by, at=at)
+    return held
+
+
+@transaction.atomic
+def approve(*, baseline: Baseline, by: Person, at: datetime, note: str = "") -> Baseline:
+    """Put it in force. Refused to the person who made it, and where a contact isn't in the state it should be."""
+    held = _locked(baseline, BaselineStatus.WAITING)
+    _decide(held, BaselineStatus.APPROVED, by=by, at=at, note=note)
+    values = summaries(baseline=held)
+    for value in values:
+        if value.measurand.kind == MeasurandKind.STATE and value.state != value.measurand.expected_state:
+            found = value.state or "not the same each time"
+            raise Refused(f"{value.measurand}: should be {value.measurand.expected_state}, was {found}. Mend the rig first.")
+    BaselineValue.objects.bulk_create(values)
+    _log("baseline.approve", held, by=by, at=at)
+    return held
+
+
+@transaction.atomic
+def send_back(*, baseline: Baseline, by: Person, at: datetime, note: str) -> Baseline:
+    """Decide against it, with the reason; its readings stay on record and the next baseline starts afresh.
+
+    One that is still being recorded can be set aside in this way too, for when its maker doesn't come back.
+    """
+    if not note.strip():
+        raise Refused("Say what is wrong with it.", field="note")
+    held = _locked(baseline, BaselineStatus.OPEN, BaselineStatus.WAITING)
+    _decide(held, BaselineStatus.REJECTED, by=by, at=at, note=note.strip())
+    _log("baseline.send-back", held, by=by, at=at)
+    return held
+
+
+def before(baseline: Baseline) -> Baseline | None:
+    """The approved baseline before this one."""
+    return Baseline.objects.approved().filter(rig=baseline.rig_id, number__lt=baseline.number).first()
+
+
+def measurands_of(rig: Rig) -> tuple[Measurand, ...]:
+    return tuple(rig.design.measurands.select_related("test_point", "condition"))
+
+
+def runs_of(baseline: Baseline) -> int:
+    """How many runs were recorded so far."""
+    last: int | None = baseline.readings.aggregate(last=Max("repeat"))["last"]
+    return last or 0
+
+
+def summaries(*, baseline: Baseline) -> list[BaselineValue]:
+    """What the readings so far say of each measurand, unsaved. Levels with fewer than two readings are left out."""
+    readings = baseline.readings.select_related(
+        "measurand__test_point", "measurand__condition", "instrument__model"
+    ).prefetch_related("instrument__model__ranges")
+    by_measurand = groupby(sorted(readings, key=_place), key=lambda each: each.measurand)
+    values = (_summary(baseline, measurand, list(group)) for measurand, group in by_measurand)
+    return [value for value in values if value is not None]
+
+
+def _place(reading: BaselineReading) -> tuple[int, int]:
+    return reading.measurand.position, reading.repeat
+
+
+def _summary(baseline: Baseline, measurand: Measurand, readings: list[BaselineReading]) -> BaselineValue | None:
+    days = [reading.taken_at.astimezone(baseline.rig.centre.zone).toordinal() for reading in readings]
+    value = BaselineValue(
+        baseline=baseline, measurand=measurand, repeats=len(readings), days=len(set(days))
+    )
+    if measurand.kind == MeasurandKind.STATE:
+        value.state = repeats.state_of(readings)
+        return value
+    if len(readings) <= len(set(days)):
+        # Repeat noise comes from repeats within a day.
+        return None
+    numbers = [reading.si_value for reading in readings if reading.si_value is not None]
+    summary = statistics.summarise(
+        numbers,
+        days=days,
+        resolution=_display_resolution(readings),
+        reference_u=reference_u(readings),
+    )
+    value.mean, value.repeat_sd, value.repeat_dof = summary.mean, summary.repeat_sd, summary.repeat_dof
+    value.between_sd, value.flagged = summary.between_sd, list(summary.flagged)
+    value.reference_u = reference_u(readings)
+    return value
+
+
+def _display_resolution(readings: Iterable[BaselineReading]) -> float:
+    """The coarsest display among the instruments used, in SI."""
+    return max(_range(each).resolution_si for each in readings)
+
+
+def reference_u(readings: Iterable[BaselineReading]) -> float:
+    """The standard uncertainty of the reference instrument: the same in every reading, so the largest counts."""
+    return max(_range(each).standard_uncertainty(reading_si=_number(each)) for each in readings)
+
+
+def _range(reading: BaselineReading) -> RangeSpec:
+    spec = spec_of(reading.instrument.model)
+    return spec.range_for(quantity=Quantity(reading.measurand.test_point.quantity), value_si=_number(reading))
+
+
+def _number(reading: BaselineReading) -> float:
+    assert reading.si_value is not None  # a level is always a number
+    return reading.si_value
+
+
+def _locked(baseline: Baseline, *statuses: BaselineStatus) -> Baseline:
+    found = Baseline.objects.select_related("rig__centre", "rig__design", "made_by")
+    held = found.select_for_update(of=("self",)).get(pk=baseline.pk)
+    if held.status not in statuses:
+        raise Refused(f"This baseline is {held.get_status_display().lower()}.")
+    return held
+
+
+def _own(baseline: Baseline, by: Person) -> Baseline:
+    """The baseline that a person is recording. One person makes it, so that another can decide on it."""
+    held = _locked(baseline, BaselineStatus.OPEN)
+    if held.made_by_id != by.pk:
+        raise Refused(f"{held.made_by} is making this baseline: only they can add to it.")
+    return held
+
+
+def _decide(held: Baseline, status: BaselineStatus, *, by: Person, at: datetime, note: str) -> None:
+    if held.made_by_id == by.pk:
+        raise Refused("You made this baseline: a second person decides on it.")
+    held.status, held.decided_by, held.decided_at, held.decision_note = status, by, at, note
+    held.save(update_fields=["status", "decided_by", "decided_at", "decision_note"])
+
+
+def _log(verb: str, baseline: Baseline, *, by: Person, at: datetime, **facts: str) -> None:
+    facts["rig"] = str(baseline.rig_id)
+    ledger.append(centre=baseline.rig.centre, actor=by, verb=verb, subject=baseline.pk, at=at, facts=facts)

@@ -1,0 +1,108 @@
+"""The check before a session: does the rig still agree with its baseline?"""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from statistics import fmean
+
+from django.db import transaction
+
+from academy import ledger
+from academy.models import Centre, Person
+from academy.refusals import Refused
+from rigs import baselines, repeats, sessions, sheets
+from rigs.metrology.quantities import from_si
+from rigs.metrology.readings import TypedReading
+from rigs.models import Baseline, BaselineValue, Check, CheckReading, Instrument, Measurand, Rig
+from rigs.models.checks import CheckVerdict
+from rigs.models.designs import MeasurandKind
+
+LEAST_REPEATS = 3
+
+Runs = Sequence[Mapping[Measurand, TypedReading]]
+Finding = tuple[CheckVerdict, str]
+
+
+@transaction.atomic
+def record(
+    *, rig: Rig, runs: Runs, instruments: Mapping[str, Instrument], by: Person, at: datetime
+) -> Check:
+    """Record at least three runs, judge them against the baseline, and write the session's value sheet.
+
+    A hold is proposed, never placed: a person does that. Refused without an approved baseline, and while a
+    fault is set on the rig.
+    """
+    baseline = baselines.in_force(rig=rig)
+    if baseline is None:
+        raise Refused(f"{rig.tag} has no approved baseline yet: make one first.")
+    if rig.fault_settings.open().exists():
+        raise Refused(f"A fault is set on {rig.tag}: record it as removed first.")
+    if len(runs) < LEAST_REPEATS:
+        raise Refused(f"A check needs at least {LEAST_REPEATS} runs; this one has {len(runs)}.")
+    measurands = baselines.measurands_of(rig)
+    repeats.require_references(measurands=measurands, instruments=instruments, at=at)
+    session = sessions.ensure_open(centre=rig.centre, by=by, at=at)
+    check = Check(session=session, rig=rig, baseline=baseline, made_by=by, made_at=at)
+    rows = [
+        row
+        for number, run in enumerate(runs, start=1)
+        for row in repeats.rows(
+            CheckReading,
+            measurands=measurands,
+            readings=run,
+            instruments=instruments,
+            repeat=number,
+            at=at,
+            rig_check=check,
+        )
+    ]
+    findings = judge(baseline=baseline, readings=rows, centre=rig.centre)
+    check.verdict, check.reasons = verdict_of(findings), [reason for _, reason in findings]
+    check.save()
+    CheckReading.objects.bulk_create(rows)
+    sheets.write(baseline=baseline, at=at, after=check)
+    facts = {"rig": str(rig.pk), "verdict": str(check.verdict)}
+    ledger.append(centre=rig.centre, actor=by, verb="check.record", subject=check.pk, at=at, facts=facts)
+    return check
+
+
+def judge(*, baseline: Baseline, readings: Sequence[CheckReading], centre: Centre) -> list[Finding]:
+    """What stands out, each with its reason; empty when everything agrees with the baseline."""
+    findings = []
+    for value in baseline.values.select_related("measurand__test_point", "measurand__condition"):
+        mine = [reading for reading in readings if reading.measurand == value.measurand]
+        is_state = value.measurand.kind == MeasurandKind.STATE
+        finding = _judge_state(value, mine) if is_state else _judge_level(value, mine, centre)
+        if finding is not None:
+            findings.append(finding)
+    return findings
+
+
+def verdict_of(findings: Sequence[Finding]) -> CheckVerdict:
+    worst = {verdict for verdict, _ in findings}
+    if CheckVerdict.HOLD in worst:
+        return CheckVerdict.HOLD
+    return CheckVerdict.WATCH if worst else CheckVerdict.STEADY
+
+
+def _judge_state(value: BaselineValue, readings: Sequence[CheckReading]) -> Finding | None:
+    found = repeats.state_of(readings)
+    if found == value.state:
+        return None
+    return CheckVerdict.HOLD, f"{value.measurand}: should be {value.state}, is {found or 'not the same each time'}."
+
+
+def _judge_level(value: BaselineValue, readings: Sequence[CheckReading], centre: Centre) -> Finding | None:
+    """Compare by the centre's percentages of the baseline; near zero, by the measurand's own tolerance."""
+    assert value.mean is not None
+    mean = fmean(reading.si_value or 0.0 for reading in readings)
+    hold_percent, watch_percent = float(centre.hold_percent), float(centre.watch_percent)
+    hold_at = max(hold_percent / 100 * abs(value.mean), value.measurand.tolerance_floor)
+    away = abs(mean - value.mean)
+    if away < hold_at * watch_percent / hold_percent:
+        return None
+    verdict = CheckVerdict.HOLD if away >= hold_at else CheckVerdict.WATCH
+    unit = value.measurand.test_point.unit
+    return verdict, (
+        f"{value.measurand}: {from_si(mean, unit=unit):.3g} {unit} today, "
+        f"{from_si(value.mean, unit=unit):.3g} {unit} in the baseline."
+    )

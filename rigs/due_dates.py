@@ -1,0 +1,19 @@
+"""Dates by which something is to be seen to again: a calibration, an electrical inspection."""
+
+from datetime import date, timedelta
+from enum import StrEnum
+
+SOON = timedelta(days=30)
+
+
+class Due(StrEnum):
+    IN_DATE = "in-date"
+    SOON = "due-soon"
+    OVERDUE = "overdue"
+
+
+def due(due_on: date, *, on: date) -> Due:
+    """How a due date stands on a day. The day itself still counts."""
+    if due_on < on:
+        return Due.OVERDUE
+    return Due.SOON if due_on - on <= SOON else Due.IN_DATE

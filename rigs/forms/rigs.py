@@ -1,0 +1,44 @@
+from typing import Any, cast
+
+from django import forms
+
+from academy.forms import DayField, SheetForm
+from academy.models import Centre
+from rigs.models import RigDesign
+
+
+class RigForm(SheetForm):
+    button = "Add the rig"
+
+    design = forms.ModelChoiceField(RigDesign.objects.none(), empty_label="Pick one")
+    tag = forms.CharField(max_length=20, help_text="As on its label, such as VB-07.")
+    place = forms.CharField(max_length=80, required=False, help_text="Where it stands.")
+    electrical_inspection_due = DayField(label="Electrical inspection due", required=False)
+
+    def __init__(self, *args: Any, centre: Centre, **options: Any) -> None:
+        super().__init__(*args, **options)
+        design = cast("forms.ModelChoiceField[RigDesign]", self.fields["design"])
+        design.queryset = RigDesign.objects.filter(centre=centre)
+
+
+class HoldForm(SheetForm):
+    button = "Take out of use"
+
+    reason = forms.CharField(
+        label="Why?",
+        widget=forms.Textarea,
+        max_length=500,
+        help_text="Whoever picks it up reads this: say what is wrong, without readings of the rig.",
+        error_messages={"required": "Say why it is taken out of use."},
+    )
+
+
+class ReleaseForm(SheetForm):
+    button = "Give back for use"
+
+    evidence = forms.CharField(
+        label="What was done, and what shows that it is right again?",
+        widget=forms.Textarea,
+        max_length=500,
+        error_messages={"required": "Say what was done, and what shows that it is right again."},
+    )

@@ -1,0 +1,1 @@
+"""Measurement: quantities, uncertainty, and what a reading shows. Pure: no Django, no models."""

@@ -1,0 +1,37 @@
+"""What is on the bench, and what it is worth today.
+
+Everything numerical is stored in SI units as floats for the engine; what a person typed is kept beside
+it as text. Rows that others are marked from (specifications, approved baselines, value sheets) are
+never changed: a new one supersedes the old.
+"""
+
+from rigs.models.baselines import Baseline, BaselineReading, BaselineValue
+from rigs.models.checks import Check, CheckReading, Session, SheetValue, ValueSheet
+from rigs.models.designs import Condition, Fault, Measurand, RigDesign, TestPoint
+from rigs.models.holds import FaultSetting, Hold
+from rigs.models.instruments import Calibration, CalibrationPoint, Instrument, InstrumentModel, SpecRange
+from rigs.models.register import Rig
+
+__all__ = [
+    "Baseline",
+    "BaselineReading",
+    "BaselineValue",
+    "Calibration",
+    "CalibrationPoint",
+    "Check",
+    "CheckReading",
+    "Condition",
+    "Fault",
+    "FaultSetting",
+    "Hold",
+    "Instrument",
+    "InstrumentModel",
+    "Measurand",
+    "Rig",
+    "RigDesign",
+    "Session",
+    "SheetValue",
+    "SpecRange",
+    "TestPoint",
+    "ValueSheet",
+]

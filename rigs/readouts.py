@@ -1,0 +1,300 @@
+"""What was read on a rig, laid out for people: in the unit of the test point, rounded, compared.
+
+These are a rig's answers. Whoever is shown them is not to be assessed on that rig afterwards.
+"""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from itertools import groupby
+from statistics import fmean
+
+from rigs import baselines, repeats, suitability
+from rigs.metrology.quantities import from_si, si_factor
+from rigs.metrology.uncertainty import last_place, reported, rounded
+from rigs.models import (
+    Baseline,
+    BaselineReading,
+    BaselineValue,
+    Check,
+    CheckReading,
+    Instrument,
+    Measurand,
+    SheetValue,
+    ValueSheet,
+)
+from rigs.models.baselines import BaselineStatus
+from rigs.models.designs import MeasurandKind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cell:
+    """One reading as typed; ``unit`` is empty where it was typed too, or there is no number.
+
+    ``flagged`` is one that the outlier screen asks to look at again.
+    """
+
+    label: str
+    text: str
+    unit: str
+    flagged: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    number: int
+    taken_at: datetime
+    instruments: tuple[str, ...]
+    cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Summary:
+    """What a baseline says of one measurand. Texts in ``unit``; empty where a measurand has no such figure.
+
+    ``flagged`` are numbers of runs. ``before`` is the mean of the baseline before, ``change`` since then.
+    """
+
+    label: str
+    unit: str
+    repeats: int
+    days: int
+    mean: str = ""
+    u: str = ""
+    repeat_sd: str = ""
+    between_sd: str = ""
+    flagged: tuple[int, ...] = ()
+    before: str = ""
+    change: str = ""
+    state: str = ""
+    expected_state: str = ""
+
+    @property
+    def is_as_expected(self) -> bool:
+        return self.state == self.expected_state
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """What a check found of one measurand beside its baseline: means of a level, or states."""
+
+    label: str
+    unit: str
+    cells: tuple[Cell, ...]
+    found: str
+    baseline: str
+    change: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Present:
+    """The present value of one measurand, and what one instrument should show of it.
+
+    ``lower`` and ``upper`` are what its display can show that is still in range; empty where it has no range
+    for this. ``suitable`` is None where the measurand is not for this instrument, ``working`` for staff.
+    """
+
+    label: str
+    unit: str
+    value: str = ""
+    u: str = ""
+    state: str = ""
+    lower: str = ""
+    upper: str = ""
+    suitable: bool | None = None
+    working: str = ""
+
+
+def runs(*, baseline: Baseline, summaries: Iterable[Summary] = ()) -> tuple[Run, ...]:
+    """Every run of a baseline in order, its flagged readings marked."""
+    flagged = {(each.label, number) for each in summaries for number in each.flagged}
+    return tuple(
+        Run(
+            number=number,
+            taken_at=readings[0].taken_at,
+            instruments=tuple(sorted({each.instrument.tag for each in readings})),
+            cells=tuple(
+                Cell(
+                    label=str(each.measurand),
+                    text=each.text,
+                    unit=_unit_beside(each),
+                    flagged=(str(each.measurand), number) in flagged,
+                )
+                for each in readings
+            ),
+        )
+        for number, readings in _by_repeat(baseline)
+    )
+
+
+def summaries(*, baseline: Baseline) -> tuple[Summary, ...]:
+    """What a baseline says so far; nothing before it has enough runs to say anything."""
+    if baseline.status == BaselineStatus.APPROVED:
+        values = list(baseline.values.select_related("measurand__test_point", "measurand__condition"))
+    elif baselines.runs_of(baseline) >= baselines.LEAST_REPEATS:
+        values = baselines.summaries(baseline=baseline)
+    else:
+        values = []
+    before = baselines.before(baseline)
+    means = {} if before is None else {value.measurand_id: value.mean for value in before.values.all()}
+    return tuple(_summary(value, means.get(value.measurand_id)) for value in values)
+
+
+def comparisons(*, check: Check) -> tuple[Comparison, ...]:
+    readings = check.readings.select_related("measurand__test_point", "measurand__condition")
+    values = {value.measurand_id: value for value in check.baseline.values.all()}
+    ordered = sorted(readings, key=lambda each: (each.measurand.position, each.repeat))
+    return tuple(
+        _comparison(measurand, list(group), values[measurand.pk])
+        for measurand, group in groupby(ordered, key=lambda each: each.measurand)
+    )
+
+
+def present_values(*, sheet: ValueSheet, instrument: Instrument | None) -> tuple[Present, ...]:
+    """Every value of a sheet. ``instrument`` needs its centre and its model's ranges."""
+    values = sheet.values.select_related("measurand__test_point", "measurand__condition")
+    return tuple(_present(value, instrument) for value in values)
+
+
+def _by_repeat(baseline: Baseline) -> list[tuple[int, list[BaselineReading]]]:
+    readings = baseline.readings.select_related("measurand__test_point", "measurand__condition", "instrument")
+    ordered = sorted(readings, key=lambda each: (each.repeat, each.measurand.position))
+    return [(number, list(group)) for number, group in groupby(ordered, key=lambda each: each.repeat)]
+
+
+def _summary(value: BaselineValue, before: float | None) -> Summary:
+    measurand = value.measurand
+    if value.mean is None or value.repeat_sd is None:
+        return Summary(
+            label=str(measurand),
+            unit="",
+            repeats=value.repeats,
+            days=value.days,
+            state=state_words(value.state),
+            expected_state=measurand.expected_state,
+        )
+    unit = measurand.test_point.unit
+    mean, u = _with_u(value.mean, _u_of_mean(value), unit=unit)
+    return Summary(
+        label=str(measurand),
+        unit=unit,
+        repeats=value.repeats,
+        days=value.days,
+        mean=mean,
+        u=u,
+        repeat_sd=_spread(value.repeat_sd, unit=unit),
+        between_sd="" if value.between_sd is None else _spread(value.between_sd, unit=unit),
+        # Positions in the order of the runs, and every run has one reading of each.
+        flagged=tuple(index + 1 for index in value.flagged),
+        before="" if before is None else _level(before, unit=unit, last=last_place(Decimal(u))),
+        change="" if before is None else _change(measurand, now=value.mean, before=before),
+    )
+
+
+def _u_of_mean(value: BaselineValue) -> float:
+    """Standard uncertainty of a baseline's mean: between days, repeats and the reference instrument."""
+    assert value.repeat_sd is not None
+    between = (value.between_sd or 0.0) / math.sqrt(value.days)
+    return math.hypot(between, value.repeat_sd / math.sqrt(value.repeats), value.reference_u or 0.0)
+
+
+def _comparison(measurand: Measurand, readings: Sequence[CheckReading], value: BaselineValue) -> Comparison:
+    label, unit = str(measurand), measurand.test_point.unit
+    cells = tuple(Cell(label=label, text=each.text, unit=_unit_beside(each)) for each in readings)
+    if measurand.kind == MeasurandKind.STATE:
+        found = state_words(repeats.state_of(readings))
+        return Comparison(label=label, unit="", cells=cells, found=found, baseline=value.state)
+    assert value.mean is not None
+    mean = fmean(each.si_value or 0.0 for each in readings)
+    last = _last_typed(readings, unit=unit)
+    return Comparison(
+        label=label,
+        unit=unit,
+        cells=cells,
+        found=_level(mean, unit=unit, last=last),
+        baseline=_level(value.mean, unit=unit, last=last),
+        change=_change(measurand, now=mean, before=value.mean),
+    )
+
+
+def _present(value: SheetValue, instrument: Instrument | None) -> Present:
+    label, unit = str(value.measurand), value.measurand.test_point.unit
+    if value.value is None or value.other_u is None:
+        return Present(label=label, unit="", state=state_words(value.state))
+    repeat_u = math.sqrt(value.repeat_share or 0.0) * (value.repeat_sd or 0.0)
+    shown, u = _with_u(value.value, math.hypot(value.other_u, repeat_u), unit=unit)
+    if instrument is None:
+        return Present(label=label, unit=unit, value=shown, u=u)
+    expected = suitability.expected_range(value, instrument=instrument)
+    lower, upper = ("", "") if expected is None else _shown_range(expected)
+    found = suitability.of_value(value, instrument=instrument)
+    return Present(
+        label=label,
+        unit=unit,
+        value=shown,
+        u=u,
+        lower=lower,
+        upper=upper,
+        suitable=found.suitable,
+        working=found.working,
+    )
+
+
+def _unit_beside(reading: BaselineReading | CheckReading) -> str:
+    return reading.unit if reading.text.rstrip()[-1:].isdigit() else ""
+
+
+def state_words(state: str) -> str:
+    """A state of contacts as it is written; an empty one is that of readings that don't agree."""
+    return state.replace("-", " ") if state else "not the same each time"
+
+
+def _shown_range(expected: suitability.ExpectedRange) -> tuple[str, str]:
+    """The first and last figure on the instrument's display that are in range.
+
+    Where none is, the bounds themselves, with two decimals more.
+    """
+    step = Decimal(1).scaleb(-expected.decimals)
+    low, high = (Decimal(repr(round(end, expected.decimals + 6))) for end in (expected.lower, expected.upper))
+    first = low.quantize(step, rounding=ROUND_CEILING)
+    last = high.quantize(step, rounding=ROUND_FLOOR)
+    if first > last:
+        first, last = (rounded(value=end, last=step.scaleb(-2)) for end in (low, high))
+    return _signed(first), _signed(last)
+
+
+def _with_u(value_si: float, u_si: float, *, unit: str) -> tuple[str, str]:
+    """A value and its standard uncertainty to the same decimal."""
+    found = reported(value=from_si(value_si, unit=unit), expanded=u_si / si_factor(unit))
+    return _signed(found.value), f"{found.expanded:f}"
+
+
+def _spread(sd_si: float, *, unit: str) -> str:
+    """A standard deviation to two digits; one of zero, between days that agree, as 0."""
+    return f"{reported(value=0, expanded=sd_si / si_factor(unit)).expanded:f}" if sd_si else "0"
+
+
+def _level(value_si: float, *, unit: str, last: Decimal) -> str:
+    return _signed(rounded(value=from_si(value_si, unit=unit), last=last))
+
+
+def _last_typed(readings: Iterable[CheckReading], *, unit: str) -> Decimal:
+    """The finest decimal that was typed, in another unit if need be."""
+    finest = min(each.si_resolution or math.inf for each in readings) / si_factor(unit)
+    return Decimal(1).scaleb(rounded(value=finest, last=Decimal("1e-12")).adjusted())
+
+
+def _change(measurand: Measurand, *, now: float, before: float) -> str:
+    """By how much a level changed: in percent, but near zero in the unit of the test point."""
+    if abs(before) > measurand.tolerance_floor:
+        return f"{_signed(Decimal(f'{(now / before - 1) * 100:.1f}'), plus=True)} %"
+    unit = measurand.test_point.unit
+    return f"{_signed(Decimal(f'{(now - before) / si_factor(unit):.3f}'), plus=True)} {unit}"
+
+
+def _signed(number: Decimal, *, plus: bool = False) -> str:
+    """A number with a real minus; zero has no sign."""
+    text = f"{number + 0:+f}" if plus and number else f"{number + 0:f}"
+    return text.replace("-", "\N{MINUS SIGN}")

@@ -1,0 +1,88 @@
+"""Which instruments can decide what on a rig, at the rig's own values, before anything is measured."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from rigs.instruments import KIND_FOR_QUANTITY, spec_of
+from rigs.metrology.conformity import agrees
+from rigs.metrology.instruments import NoRange, Suitability, suitable
+from rigs.metrology.quantities import Quantity, from_si
+from rigs.models import Instrument, SheetValue, ValueSheet
+from rigs.models.designs import MeasurandKind
+from rigs.models.instruments import InstrumentKind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExpectedRange:
+    """What a competent reading with one instrument should be, in ``unit``."""
+
+    lower: float
+    upper: float
+    value: float
+    unit: str
+    decimals: int
+
+
+def levels_of(sheet: ValueSheet | None) -> list[SheetValue]:
+    """The sheet's levels, with what suitability asks of them; none without a sheet."""
+    if sheet is None:
+        return []
+    return list(sheet.values.filter(measurand__kind=MeasurandKind.LEVEL).select_related("measurand__test_point"))
+
+
+def refusal(*, instrument: Instrument, levels: Iterable[SheetValue]) -> str | None:
+    """Why an instrument can't decide this rig's readings, without a number; None when it can."""
+    mine = (each for each in levels if kind_for(each) == instrument.model.kind)
+    if all(of_value(each, instrument=instrument).suitable for each in mine):
+        return None
+    return f"{instrument.tag} isn't suitable for what is read on this rig. Choose another."
+
+
+def kind_for(value: SheetValue) -> InstrumentKind:
+    """The kind of instrument that a value is read with."""
+    return KIND_FOR_QUANTITY[Quantity(value.measurand.test_point.quantity)]
+
+
+def of_value(value: SheetValue, *, instrument: Instrument) -> Suitability:
+    """Whether an instrument is fine enough for one present value: U at most a quarter of the tolerance."""
+    measurand = value.measurand
+    assert value.value is not None  # a level has one
+    centre_percent = float(instrument.centre.tolerance_percent)
+    percent = centre_percent if measurand.tolerance_percent is None else measurand.tolerance_percent
+    return suitable(
+        spec_of(instrument.model),
+        quantity=Quantity(measurand.test_point.quantity),
+        value_si=value.value,
+        tolerance_si=max(percent / 100 * abs(value.value), measurand.tolerance_floor),
+    )
+
+
+def expected_range(value: SheetValue, *, instrument: Instrument) -> ExpectedRange | None:
+    """The range for the instrument in hand, t at 95.45 %; None where its display can't show the value."""
+    if value.value is None or value.other_u is None or value.repeat_sd is None:
+        return None
+    unit = value.measurand.test_point.unit
+    try:
+        found = spec_of(instrument.model).range_for(
+            quantity=Quantity(value.measurand.test_point.quantity), value_si=value.value
+        )
+    except NoRange:
+        return None
+    agreement = agrees(
+        reading=value.value,
+        value=value.value,
+        repeat_sd=value.repeat_sd,
+        repeat_dof=value.repeat_dof or 1,
+        repeat_share=value.repeat_share or 0.0,
+        value_u=value.other_u,
+        value_dof=float("inf") if value.other_dof is None else value.other_dof,
+        instrument_u=found.standard_uncertainty(reading_si=value.value),
+        floor=float(instrument.centre.floor_percent) / 100 * abs(value.value),
+    )
+    return ExpectedRange(
+        lower=from_si(float(agreement.lower), unit=unit),
+        upper=from_si(float(agreement.upper), unit=unit),
+        value=from_si(value.value, unit=unit),
+        unit=unit,
+        decimals=found.decimals_in(unit),
+    )

@@ -1,0 +1,178 @@
+"""What a candidate gets tells nothing of the rig: two worlds that differ only in its values and the fault set.
+
+Every response must be the same bytes once tokens are masked, with the same headers and as many queries.
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import timedelta
+from uuid import uuid4
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import get_resolver, reverse
+from django.utils import timezone
+
+from academy.models import Centre
+from assessments import faults
+from assessments.models import Attempt, Photo
+from rigs.models import Fault
+from tests.factories import assessments as made
+from tests.factories.assessments import SWITCH_TEST, picture
+
+NOW = made.AT + timedelta(minutes=5)
+UUIDS = re.compile(rb"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
+DIGESTS = re.compile(rb"\b[0-9a-f]{16,64}\b")
+TOKENS = re.compile(rb'name="csrfmiddlewaretoken" value="[^"]+"')
+NUMBERED = re.compile(rb"(Candidate|Assessor|Technician|Manager|Person|Centre) \d+")
+HEADERS_OF_CHANCE = {"set-cookie", "content-length", "expires"}
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What came back for one request."""
+
+    what: str
+    status: int
+    headers: tuple[tuple[str, str], ...]
+    body: bytes
+    queries: int
+
+
+def masked(body: bytes) -> bytes:
+    return NUMBERED.sub(rb"\1 n", TOKENS.sub(b"token", DIGESTS.sub(b"digest", UUIDS.sub(b"uuid", body))))
+
+
+def world(*, running: float, fault: str, second_fault: str = "") -> made.Bench:
+    bench = made.ready_bench(running=running)
+    for slug in filter(None, (fault, second_fault)):
+        faults.set_fault(
+            rig=bench.rig, fault=Fault.objects.get(design=bench.rig.design, slug=slug), by=bench.assessor, at=NOW
+        )
+    return bench
+
+
+class Candidate:
+    """A candidate's device that keeps what it was sent."""
+
+    def __init__(self, bench: made.Bench) -> None:
+        self.client = Client()
+        self.client.force_login(bench.candidate)
+        self.seen: list[Seen] = []
+
+    def get(self, address: str, **data: object) -> None:
+        self._keep(f"GET {masked(address.encode()).decode()}", lambda: self.client.get(address, data))
+
+    def post(self, address: str, **data: object) -> None:
+        self._keep(f"POST {masked(address.encode()).decode()}", lambda: self.client.post(address, data))
+
+    def _keep(self, what: str, ask) -> None:
+        with CaptureQueriesContext(connection) as queries:
+            response = ask()
+            body = b"".join(response.streaming_content) if response.streaming else response.content
+        headers = {
+            (name.lower(), masked(value.encode()).decode())
+            for name, value in response.headers.items()
+            if name.lower() not in HEADERS_OF_CHANCE
+        }
+        self.seen.append(Seen(what, response.status_code, tuple(sorted(headers)), masked(body), len(queries)))
+
+
+def everything_a_candidate_can_get(bench: made.Bench) -> list[Seen]:
+    """A whole attempt, with slips and snooping on the way, up to the moment before sign-off."""
+    phone = Candidate(bench)
+    rig, version = bench.rig, bench.tasks[SWITCH_TEST]
+    start = reverse("attempt-start", args=[rig.pk, version.pk])
+    phone.get(reverse("home"))
+    phone.get(reverse("bench-home"))
+    phone.get(reverse("bench-rig", args=[rig.pk]))
+    phone.get(start)
+    phone.post(start, purpose="assessment")
+    chosen = {kind: str(each.pk) for kind, each in bench.instruments.items()}
+    number = str(uuid4())
+    phone.post(start, id=number, purpose="assessment", cautions_read="on", **chosen)
+    attempt = Attempt.objects.get(pk=number)
+    for step in version.steps.order_by("position"):
+        address = reverse("attempt-step", args=[number, step.position])
+        phone.get(address)
+        for data in entries_for(step):
+            phone.post(address, id=str(uuid4()), **data)
+        phone.get(address)
+    phone.get(reverse("attempt-overview", args=[number]))
+    for photo in Photo.objects.filter(attempt=attempt):
+        phone.get(reverse("photo-file", args=[photo.pk]))
+    phone.get(reverse("attempt-result", args=[number]))
+    phone.post(reverse("attempt-hand-in", args=[number]))
+    for name in ("attempt-overview", "attempt-result", "review-detail"):
+        phone.get(reverse(name, args=[number]))
+    for address in addresses_of_everything(bench, attempt):
+        phone.get(address)
+        phone.post(address)
+    return phone.seen
+
+
+def first_difference(one: bytes, other: bytes) -> str:
+    at = next((place for place, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), None)
+    return "not in the body" if at is None else f"{one[at - 80 : at + 80]!r} or {other[at - 80 : at + 80]!r}"
+
+
+def entries_for(step) -> Iterator[dict[str, object]]:
+    """Something wrong, then something right, then a correction."""
+    if step.kind == "reading":
+        yield {"text": "about one", "unit": "mbar"}
+        if step.judged_by == "tone":
+            yield {"qualifier": "tone"}
+        else:
+            unit = "mbar" if step.quantity == "pressure" else "Ω"
+            yield {"text": "1.58", "unit": unit}
+            yield {"text": "1.59", "unit": unit, "reason": "Misread"}
+    elif step.kind == "photo":
+        yield {"photo": named(picture(step.slug).content)}
+    elif step.choices:
+        yield {"answer": step.choices[0]["value"], "note": "From my readings."}
+    else:
+        yield {}
+
+
+def named(content: bytes):
+    from io import BytesIO
+
+    file = BytesIO(content)
+    file.name = "photo.jpg"
+    return file
+
+
+def addresses_of_everything(bench: made.Bench, attempt: Attempt) -> list[str]:
+    """Every page of the site, with this world's own rig, attempt and people wherever an id is asked for."""
+    values = {"rig": bench.rig.pk, "version": attempt.version_id, "position": 1}
+    addresses = []
+    for name, patterns in sorted(
+        (name, found) for name, found in get_resolver().reverse_dict.lists() if isinstance(name, str)
+    ):
+        if name in {"sign-out", "sign-in", "static"}:
+            continue
+        for possibilities, *_ in patterns:
+            for _pattern, parameters in possibilities:
+                for pk in (bench.rig.pk, attempt.pk, bench.candidate.pk):
+                    known = {key: values.get(key, pk) for key in parameters}
+                    try:
+                        addresses.append(reverse(name, kwargs=known))
+                    except Exception:  # noqa: BLE001 - a parameter of another type: no page of the site
+                        continue
+    return list(dict.fromkeys(addresses))
+
+
+@pytest.mark.django_db
+def test_a_candidate_gets_the_same_bytes_in_two_worlds(monkeypatch):
+    monkeypatch.setattr(timezone, "now", lambda: NOW)
+
+    healthy = everything_a_candidate_can_get(world(running=1.58, fault=""))
+    faulty = everything_a_candidate_can_get(world(running=1.97, fault="contact-open"))
+
+    assert len(healthy) > 150
+    for one, other in zip(healthy, faulty, strict=True):
+        assert one == other, f"{one.what}: {first_difference(one.body, other.body)}"
+    assert Centre.objects.count() == 2
