@@ -124,7 +124,9 @@ def _require_usable(candidate: Person, version: TaskVersion, rig: Rig, *, cautio
         raise Refused(f"{rig.tag} is on hold and can't be used.")
     if not cautions_read:
         raise Refused("Read the cautions and confirm them first.", field="cautions_read")
-    if Attempt.objects.filter(candidate=candidate, version=version, rig=rig, status=AttemptStatus.OPEN).exists():
+    if Attempt.objects.filter(
+        candidate=candidate, version=version, rig=rig, status=AttemptStatus.OPEN
+    ).exists():
         raise Refused(f"You have an attempt at this task on {rig.tag} already: carry on with that one.")
 
 

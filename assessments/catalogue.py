@@ -2,13 +2,14 @@
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import rfc8785
 from django.db import transaction
+from django.db.models import QuerySet
 
 from academy import ledger
 from academy.models import Centre, Person
@@ -58,8 +59,8 @@ def issue(*, centre: Centre, data: Data, by: Person | None, at: datetime) -> Tas
         content_sha256=content,
         issued_at=at,
     )
-    version.requires.set(Task.objects.filter(centre=centre, slug__in=data["requires"]))
-    version.criteria.set(Criterion.objects.filter(centre=centre, code__in=data["criteria"]))
+    version.requires.set(_named(Task.objects.filter(centre=centre), "slug", data["requires"]))
+    version.criteria.set(_named(Criterion.objects.filter(centre=centre), "code", data["criteria"]))
     _add_steps(version, data["steps"])
     ledger.append(
         centre=centre, actor=by, verb="task.issue", subject=version.pk, at=at, facts={"content": content}
@@ -70,12 +71,23 @@ def issue(*, centre: Centre, data: Data, by: Person | None, at: datetime) -> Tas
 @transaction.atomic
 def withdraw(*, version: TaskVersion, by: Person | None, at: datetime) -> None:
     """Take a version out of use. Attempts on it can still be finished; none can be started."""
-    held = TaskVersion.objects.select_for_update(of=("self",)).select_related("task__centre").get(pk=version.pk)
+    held = (
+        TaskVersion.objects.select_for_update(of=("self",)).select_related("task__centre").get(pk=version.pk)
+    )
     if held.withdrawn_at is not None:
         raise Refused("This version was withdrawn already.")
     held.withdrawn_at = at
     held.save(update_fields=["withdrawn_at"])
     ledger.append(centre=held.task.centre, actor=by, verb="task.withdraw", subject=held.pk, at=at)
+
+
+def _named(known: QuerySet[Any], field: str, names: Sequence[str]) -> list[Any]:
+    """The rows of those names. ValueError for a name that isn't known: nothing is left out silently."""
+    found = {getattr(row, field): row for row in known.filter(**{f"{field}__in": names})}
+    unknown = [name for name in names if name not in found]
+    if unknown:
+        raise ValueError(f"unknown {known.model._meta.verbose_name}: {', '.join(unknown)}")
+    return list(found.values())
 
 
 def _add_steps(version: TaskVersion, steps: Iterable[Data]) -> None:

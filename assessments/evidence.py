@@ -29,7 +29,7 @@ MODELS: tuple[type[Reading] | type[StepRecord] | type[Photo], ...] = (Reading, S
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Slip:
-    """Where and when something was logged: the device's id, its own count and clock, and for a correction why."""
+    """How something was logged: the device's own id, count and clock, and for a correction the reason."""
 
     id: UUID
     sequence: int | None = None
@@ -68,7 +68,7 @@ def log_step(
     note: str = "",
     done: bool = True,
 ) -> StepRecord:
-    """Log a step as done, an observation, or a conclusion with its reason. ``done`` is False to take it back."""
+    """Log a step as done, an observation, or a conclusion with its reason; not ``done`` takes it back."""
     held = _open_for(
         attempt, step, StepKind.ACTION, StepKind.OBSERVATION, StepKind.CONCLUSION, candidate=candidate
     )
@@ -155,7 +155,11 @@ def _keep(entry: Entry, slip: Slip, *, verb: str) -> Entry:
         verb=f"{verb}.correct" if before else f"{verb}.log",
         subject=entry.pk,
         at=entry.received_at,
-        facts={"attempt": str(attempt.pk), "step": entry.step.slug, "digest": entry.digest()},
+        facts={
+            "attempt": str(attempt.pk),
+            "step": entry.step.slug,
+            "digest": entry.digest(salt=attempt.salt),
+        },
     )
     return entry
 

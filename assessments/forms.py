@@ -1,14 +1,16 @@
 """Forms of the bench and of the review. What a person types is kept whatever is wrong with it."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from crispy_forms.helper import FormHelper
 from crispy_forms.layout import HTML, Div, Field, Layout, Submit
 from django import forms
+from django.db.models import QuerySet
 from django.utils.functional import cached_property
 
 from academy.forms import DayField, SheetForm
-from academy.models import Person
+from academy.models import Centre
 from assessments.models import Step, Task
 from assessments.models.attempts import Purpose
 from assessments.models.decisions import Decision
@@ -29,14 +31,18 @@ TONES = {Qualifier.TONE: "Tone", Qualifier.NO_TONE: "No tone"}
 class StartForm(SheetForm):
     button = "Start"
 
-    purpose = forms.ChoiceField(label="This is", choices=Purpose.choices, widget=forms.RadioSelect)
-
-    def __init__(self, *args: Any, person: Person, kinds: list[str], assessable: bool, **options: Any) -> None:
+    def __init__(
+        self, *args: Any, centre: Centre, kinds: Sequence[str], purposes: Sequence[Purpose], **options: Any
+    ) -> None:
         super().__init__(*args, **options)
-        if not assessable:
-            self.fields["purpose"].choices = [(Purpose.PRACTICE.value, Purpose.PRACTICE.label)]
-            self.fields["purpose"].initial = Purpose.PRACTICE
-        known = {str(each.pk): each for each in choices(centre=person.centre, kinds=kinds)}
+        self.fields["purpose"] = forms.ChoiceField(
+            label="This is",
+            choices=[(each.value, each.label) for each in purposes],
+            initial=purposes[0] if len(purposes) == 1 else None,
+            widget=forms.RadioSelect,
+            error_messages={"required": "Say whether this is practice or an assessment."},
+        )
+        known = {str(each.pk): each for each in choices(centre=centre, kinds=kinds)}
         for kind in kinds:
             mine = [(pk, each.tag) for pk, each in known.items() if each.model.kind == kind]
             self.fields[kind] = forms.TypedChoiceField(
@@ -46,7 +52,8 @@ class StartForm(SheetForm):
                 error_messages={"required": "Pick the instrument that you will use."},
             )
         self.fields["cautions_read"] = forms.BooleanField(
-            label="I have read the cautions", error_messages={"required": "Read the cautions and confirm them first."}
+            label="I have read the cautions",
+            error_messages={"required": "Read the cautions and confirm them first."},
         )
 
 
@@ -73,23 +80,24 @@ class AnswerForm(StepForm):
     """An observation, or a conclusion with its reason."""
 
     button = "Log it"
-    answer = forms.ChoiceField(
-        label="What do you see?", widget=forms.RadioSelect, error_messages={"required": "Choose one of the answers."}
-    )
 
     def __init__(self, *args: Any, step: Step, **options: Any) -> None:
         super().__init__(*args, step=step, **options)
-        self.fields["answer"].choices = [(choice["value"], choice["label"]) for choice in step.choices]
-        if step.kind == StepKind.CONCLUSION:
-            self.fields["answer"].label = "What do you conclude?"
+        is_conclusion = step.kind == StepKind.CONCLUSION
+        self.fields["answer"] = forms.ChoiceField(
+            label="What do you conclude?" if is_conclusion else "What do you see?",
+            choices=[(choice["value"], choice["label"]) for choice in step.choices],
+            widget=forms.RadioSelect,
+            error_messages={"required": "Choose one of the answers."},
+        )
+        if is_conclusion:
             self.fields["note"] = forms.CharField(
                 label="Why? In a sentence from your own readings",
                 widget=forms.Textarea(attrs={"rows": 3}),
                 max_length=1000,
                 error_messages={"required": "Give the reason, in a sentence from your own readings."},
             )
-            if "reason" in self.fields:
-                self.order_fields(["answer", "note", "reason"])
+        self.order_fields(["answer", "note", "reason"])
 
 
 class PhotoForm(StepForm):
@@ -105,22 +113,19 @@ class ReadingForm(StepForm):
     """A reading as it stands on the display, or why there is no number. Cleans to ``typed``."""
 
     button = "Log the reading"
-    text = forms.CharField(
-        label="Reading",
-        max_length=60,
-        required=False,
-        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off", "enterkeyhint": "done"}),
-    )
-    unit = forms.ChoiceField(label="Unit", required=False)
     qualifier = forms.CharField(required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, step: Step, **options: Any) -> None:
         super().__init__(*args, step=step, **options)
         self.quantity = Quantity(step.quantity)
-        self.fields["unit"].choices = [(unit, unit) for unit in UNITS[self.quantity]]
-        if self.quantity is Quantity.PRESSURE:
-            # A decimal keypad has no minus sign, and a crossed pair of hoses reads below zero.
-            self.fields["text"].widget.attrs["inputmode"] = "text"
+        # A decimal keypad has no minus sign, and a crossed pair of hoses reads below zero.
+        keypad = "text" if self.quantity is Quantity.PRESSURE else "decimal"
+        attrs = {"inputmode": keypad, "autocomplete": "off", "enterkeyhint": "done"}
+        self.fields["text"] = forms.CharField(
+            label="Reading", max_length=60, required=False, widget=forms.TextInput(attrs=attrs)
+        )
+        units = [(unit, unit) for unit in UNITS[self.quantity]]
+        self.fields["unit"] = forms.ChoiceField(label="Unit", required=False, choices=units)
 
     @property
     def asks_tone(self) -> bool:
@@ -152,7 +157,9 @@ class ReadingForm(StepForm):
         else:
             try:
                 cleaned["typed"] = parse(
-                    cleaned.get("text", ""), quantity=self.quantity, unit=cleaned.get("unit") or UNITS[self.quantity][0]
+                    cleaned.get("text", ""),
+                    quantity=self.quantity,
+                    unit=cleaned.get("unit") or UNITS[self.quantity][0],
                 )
             except ReadingError as error:
                 self.add_error("text", str(error))
@@ -175,7 +182,9 @@ class TakeBackForm(SheetForm):
     button = "Take it back"
     id = forms.UUIDField(widget=forms.HiddenInput)
     reason = forms.CharField(
-        label="Why is it taken back?", max_length=200, error_messages={"required": "Say why it is taken back."}
+        label="Why is it taken back?",
+        max_length=200,
+        error_messages={"required": "Say why it is taken back."},
     )
 
 
@@ -202,9 +211,7 @@ class SignOffForm(SheetForm):
         widget=forms.Textarea(attrs={"rows": 4}),
         error_messages={"required": "Write feedback: what was good, what to do next."},
     )
-    reason = forms.CharField(
-        label="Your reason", widget=forms.Textarea(attrs={"rows": 2}), required=False
-    )
+    reason = forms.CharField(label="Your reason", widget=forms.Textarea(attrs={"rows": 2}), required=False)
 
     def __init__(self, *args: Any, hint: str, **options: Any) -> None:
         super().__init__(*args, **options)
@@ -213,11 +220,11 @@ class SignOffForm(SheetForm):
 
 class PlanForm(SheetForm):
     button = "Plan it"
-    task = forms.ModelChoiceField(Task.objects.none(), empty_label=None)
 
-    def __init__(self, *args: Any, tasks: Any, **options: Any) -> None:
+    def __init__(self, *args: Any, tasks: QuerySet[Task], **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["task"].queryset = tasks
+        self.fields["task"] = forms.ModelChoiceField(tasks, empty_label=None)
+        self.order_fields(["task"])
 
 
 class PriorForm(PlanForm):

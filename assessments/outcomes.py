@@ -26,12 +26,10 @@ from assessments.marking.inputs import (
 from assessments.marking.mark import ENGINE, mark
 from assessments.marking.results import Marking, canonical_result, from_document
 from assessments.models import Attempt, AttemptInstrument, Outcome, Photo, Reading, Step, StepRecord
-from assessments.models.attempts import Logged
 from rigs.instruments import spec_of
 from rigs.models import Measurand, SheetValue
 
-
-Entry = TypeVar("Entry", bound=Logged)
+Entry = TypeVar("Entry", Reading, StepRecord, Photo)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +70,11 @@ def mark_attempt(*, attempt: Attempt, at: datetime, by: Person | None = None) ->
             verb="attempt.mark",
             subject=attempt.pk,
             at=at,
-            facts={"inputs": outcome.inputs_sha256, "result": digest(outcome.result.encode()), "engine": ENGINE},
+            facts={
+                "inputs": outcome.inputs_sha256,
+                "result": digest(outcome.result.encode()),
+                "engine": ENGINE,
+            },
         )
     return outcome
 
@@ -86,7 +88,7 @@ def marking_of(outcome: Outcome) -> Marking:
 
 
 def compare(*, attempt: Attempt) -> Comparison:
-    """Mark an attempt again from what is on record now, and set it beside its latest outcome. Stores nothing."""
+    """Mark an attempt again from what is on record now, beside its latest outcome. Stores nothing."""
     outcome = latest(attempt)
     inputs = gather([attempt])[0]
     return Comparison(
@@ -106,7 +108,9 @@ def gather(attempts: Sequence[Attempt]) -> list[AttemptInputs]:
 def _with_everything(attempts: QuerySet[Attempt]) -> QuerySet[Attempt]:
     steps = Step.objects.select_related("measurand__test_point", "measurand__condition")
     values = SheetValue.objects.select_related("measurand__test_point", "measurand__condition")
-    instruments = AttemptInstrument.objects.select_related("instrument", "calibration").prefetch_related("model__ranges")
+    instruments = AttemptInstrument.objects.select_related("instrument", "calibration").prefetch_related(
+        "model__ranges"
+    )
     return attempts.select_related(
         "rig__centre", "version__task", "sheet__baseline", "fault__fault"
     ).prefetch_related(

@@ -1,4 +1,4 @@
-"""Pictures as evidence: checked by their content, made smaller than a limit, stripped of what they tell besides."""
+"""Pictures as evidence: checked by content, limited in size, stripped of what they tell besides."""
 
 import hashlib
 import io
@@ -34,7 +34,10 @@ def clean(content: bytes) -> CleanPhoto:
     large to handle; the size is read before the pixels are.
     """
     if len(content) > LARGEST_BYTES:
-        raise Refused(f"This photo is larger than {LARGEST_BYTES // 1024 // 1024} MB. Take a smaller one.", field="photo")
+        raise Refused(
+            f"This photo is larger than {LARGEST_BYTES // 1024 // 1024} MB. Take a smaller one.",
+            field="photo",
+        )
     try:
         with warnings.catch_warnings():
             # The size is checked right below, by our own limit and in our own words.
@@ -47,7 +50,9 @@ def clean(content: bytes) -> CleanPhoto:
             )
         upright = ImageOps.exif_transpose(image).convert("RGB")
     except (UnidentifiedImageError, Image.DecompressionBombError, OSError, ValueError, SyntaxError) as error:
-        raise Refused("This file isn't a photo that can be read. Use JPEG, PNG or WebP.", field="photo") from error
+        raise Refused(
+            "This file isn't a photo that can be read. Use JPEG, PNG or WebP.", field="photo"
+        ) from error
     upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
     return _encoded(upright, received=content)
 

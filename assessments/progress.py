@@ -102,7 +102,9 @@ def standings_of(
     for candidate, task, status, attempt in rows:
         found.setdefault((candidate, task), []).append(_standing(status, decisions.get(attempt)))
     standings = {key: (_best(each), len(each)) for key, each in found.items()}
-    for candidate, task in PriorAchievement.objects.filter(candidate__in=people).values_list("candidate", "task"):
+    for candidate, task in PriorAchievement.objects.filter(candidate__in=people).values_list(
+        "candidate", "task"
+    ):
         standing, attempts = standings.get((candidate, task), (Standing.NOT_STARTED, 0))
         standings[candidate, task] = (_best([standing, Standing.PRIOR]), attempts)
     return standings
@@ -140,18 +142,23 @@ def plan(*, cohort: Cohort, task: Task, by: Person, at: datetime) -> CohortTask:
 def record_prior(
     *, candidate: Person, task: Task, achieved_on: date, evidence: str, by: Person, at: datetime
 ) -> PriorAchievement:
-    """Record that a candidate was found competent in a task before, elsewhere or on paper, and what shows it."""
+    """Record a task that a candidate was found competent in before, elsewhere or on paper."""
     if candidate.pk == by.pk:
         raise Refused("Somebody else records what you achieved before.")
     if candidate.centre_id != by.centre_id or task.centre_id != by.centre_id:
         raise Refused("That candidate or task belongs to another centre.")
-    if achieved_on > by.centre.date_at(at):
+    if achieved_on > task.centre.date_at(at):
         raise Refused("That date lies in the future.", field="achieved_on")
     if PriorAchievement.objects.filter(candidate=candidate, task=task).exists():
         raise Refused("This is on record already.", field="task")
     prior = PriorAchievement.objects.create(
-        candidate=candidate, task=task, achieved_on=achieved_on, evidence=evidence, recorded_by=by, recorded_at=at
+        candidate=candidate,
+        task=task,
+        achieved_on=achieved_on,
+        evidence=evidence,
+        recorded_by=by,
+        recorded_at=at,
     )
     facts = {"candidate": str(candidate.pk), "task": str(task.pk)}
-    ledger.append(centre=by.centre, actor=by, verb="prior.record", subject=prior.pk, at=at, facts=facts)
+    ledger.append(centre=task.centre, actor=by, verb="prior.record", subject=prior.pk, at=at, facts=facts)
     return prior

@@ -88,11 +88,13 @@ def laid_out(
     marking: Marking,
     with_numbers: bool,
 ) -> Shown:
-    """The same from what was looked up before: all entries in their order, but of the photos those that stand."""
+    """The same from what was looked up before: all entries in order, but only the photos that stand."""
     return Shown(
         readings=_readings(steps, readings, marking, with_numbers=with_numbers),
         missing=marking.readings.findings,
-        steps=_steps(steps, {**_first_times([*readings, *photos]), **_first_times(records)}, records, marking),
+        steps=_steps(
+            steps, {**_first_times([*readings, *photos]), **_first_times(records)}, records, marking
+        ),
         photos=tuple(
             ShownPhoto(id=each.pk, title=each.step.title, at=each.received_at, sha256=each.sha256)
             for each in photos
@@ -164,7 +166,11 @@ def _steps(
     )
 
 
-STATES = {FindingKind.MISSING: "missing", FindingKind.OUT_OF_ORDER: "out-of-order", FindingKind.UNEXPECTED: "not-met"}
+STATES = {
+    FindingKind.MISSING: "missing",
+    FindingKind.OUT_OF_ORDER: "out-of-order",
+    FindingKind.UNEXPECTED: "not-met",
+}
 
 
 def _state(step: Step, times: Mapping[int, datetime], findings: Mapping[str, Finding]) -> str:
@@ -188,7 +194,7 @@ def _conclusions(steps: Iterable[Step], records: Iterable[StepRecord]) -> tuple[
     return tuple(
         ShownStep(
             number=step.position,
-            title=dict((choice["value"], choice["label"]) for choice in step.choices).get(
+            title={choice["value"]: choice["label"] for choice in step.choices}.get(
                 latest[step.pk].answer, latest[step.pk].answer
             ),
             state="done",

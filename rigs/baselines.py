@@ -95,14 +95,17 @@ def hand_over(*, baseline: Baseline, by: Person, at: datetime) -> Baseline:
 
 @transaction.atomic
 def approve(*, baseline: Baseline, by: Person, at: datetime, note: str = "") -> Baseline:
-    """Put it in force. Refused to the person who made it, and where a contact isn't in the state it should be."""
+    """Put it in force. Refused to whoever made it, and where a contact isn't in the state it should be."""
     held = _locked(baseline, BaselineStatus.WAITING)
     _decide(held, BaselineStatus.APPROVED, by=by, at=at, note=note)
     values = summaries(baseline=held)
     for value in values:
         if value.measurand.kind == MeasurandKind.STATE and value.state != value.measurand.expected_state:
-            found = value.state or "not the same each time"
-            raise Refused(f"{value.measurand}: should be {value.measurand.expected_state}, was {found}. Mend the rig first.")
+            found = repeats.state_words(value.state)
+            raise Refused(
+                f"{value.measurand}: should be {value.measurand.expected_state}, was {found}. "
+                "Mend the rig first."
+            )
     BaselineValue.objects.bulk_create(values)
     _log("baseline.approve", held, by=by, at=at)
     return held
@@ -138,7 +141,7 @@ def runs_of(baseline: Baseline) -> int:
 
 
 def summaries(*, baseline: Baseline) -> list[BaselineValue]:
-    """What the readings so far say of each measurand, unsaved. Levels with fewer than two readings are left out."""
+    """What the readings so far say of each measurand, unsaved; without levels that have too few of them."""
     readings = baseline.readings.select_related(
         "measurand__test_point", "measurand__condition", "instrument__model"
     ).prefetch_related("instrument__model__ranges")
@@ -151,11 +154,11 @@ def _place(reading: BaselineReading) -> tuple[int, int]:
     return reading.measurand.position, reading.repeat
 
 
-def _summary(baseline: Baseline, measurand: Measurand, readings: list[BaselineReading]) -> BaselineValue | None:
+def _summary(
+    baseline: Baseline, measurand: Measurand, readings: list[BaselineReading]
+) -> BaselineValue | None:
     days = [reading.taken_at.astimezone(baseline.rig.centre.zone).toordinal() for reading in readings]
-    value = BaselineValue(
-        baseline=baseline, measurand=measurand, repeats=len(readings), days=len(set(days))
-    )
+    value = BaselineValue(baseline=baseline, measurand=measurand, repeats=len(readings), days=len(set(days)))
     if measurand.kind == MeasurandKind.STATE:
         value.state = repeats.state_of(readings)
         return value
@@ -181,7 +184,7 @@ def _display_resolution(readings: Iterable[BaselineReading]) -> float:
 
 
 def reference_u(readings: Iterable[BaselineReading]) -> float:
-    """The standard uncertainty of the reference instrument: the same in every reading, so the largest counts."""
+    """Standard uncertainty of the reference instrument: the same in every reading, so the largest counts."""
     return max(_range(each).standard_uncertainty(reading_si=_number(each)) for each in readings)
 
 

@@ -39,9 +39,11 @@ def record(
     by: Person,
     at: datetime,
 ) -> Calibration:
-    """Record a certificate. Refused when it is known already, dated in the future, or due before it was made."""
+    """Record a certificate. Refused when known already, dated in the future, or due before it was made."""
     if instrument.calibrations.filter(certificate=certificate).exists():
-        raise Refused(f"Certificate {certificate} is recorded for {instrument.tag} already.", field="certificate")
+        raise Refused(
+            f"Certificate {certificate} is recorded for {instrument.tag} already.", field="certificate"
+        )
     if calibrated_on > instrument.centre.date_at(at):
         raise Refused("The calibration date lies in the future.", field="calibrated_on")
     if due_on <= calibrated_on:

@@ -1,4 +1,4 @@
-"""The check before a session: does the rig still agree with its baseline?"""
+"""The check before a session: whether the rig still agrees with its baseline."""
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
@@ -23,9 +23,7 @@ Finding = tuple[CheckVerdict, str]
 
 
 @transaction.atomic
-def record(
-    *, rig: Rig, runs: Runs, instruments: Mapping[str, Instrument], by: Person, at: datetime
-) -> Check:
+def record(*, rig: Rig, runs: Runs, instruments: Mapping[str, Instrument], by: Person, at: datetime) -> Check:
     """Record at least three runs, judge them against the baseline, and write the session's value sheet.
 
     A hold is proposed, never placed: a person does that. Refused without an approved baseline, and while a
@@ -88,7 +86,10 @@ def _judge_state(value: BaselineValue, readings: Sequence[CheckReading]) -> Find
     found = repeats.state_of(readings)
     if found == value.state:
         return None
-    return CheckVerdict.HOLD, f"{value.measurand}: should be {value.state}, is {found or 'not the same each time'}."
+    return (
+        CheckVerdict.HOLD,
+        f"{value.measurand}: should be {value.state}, is {repeats.state_words(found)}.",
+    )
 
 
 def _judge_level(value: BaselineValue, readings: Sequence[CheckReading], centre: Centre) -> Finding | None:

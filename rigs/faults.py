@@ -12,7 +12,7 @@ from rigs.models import Fault, FaultSetting, Rig
 
 def set_on(*, rig: Rig) -> FaultSetting | None:
     """The fault that is set on a rig now, if any."""
-    return rig.fault_settings.open().select_related("fault").first()
+    return rig.fault_settings.open().select_related("fault", "set_by").first()
 
 
 @transaction.atomic
@@ -23,7 +23,9 @@ def set_fault(*, rig: Rig, fault: Fault, by: Person, at: datetime) -> FaultSetti
     if set_on(rig=rig) is not None:
         raise Refused(f"A fault is set on {rig.tag} already: record it as removed first.", field="fault")
     setting = FaultSetting.objects.create(rig=rig, fault=fault, set_by=by, set_at=at)
-    ledger.append(centre=rig.centre, actor=by, verb="fault.set", subject=setting.pk, at=at, facts={"rig": str(rig.pk)})
+    ledger.append(
+        centre=rig.centre, actor=by, verb="fault.set", subject=setting.pk, at=at, facts={"rig": str(rig.pk)}
+    )
     return setting
 
 
@@ -36,6 +38,11 @@ def remove(*, setting: FaultSetting, by: Person, at: datetime) -> FaultSetting:
     held.removed_by, held.removed_at = by, at
     held.save(update_fields=["removed_by", "removed_at"])
     ledger.append(
-        centre=held.rig.centre, actor=by, verb="fault.remove", subject=held.pk, at=at, facts={"rig": str(held.rig_id)}
+        centre=held.rig.centre,
+        actor=by,
+        verb="fault.remove",
+        subject=held.pk,
+        at=at,
+        facts={"rig": str(held.rig_id)},
     )
     return held

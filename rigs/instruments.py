@@ -42,14 +42,14 @@ def spec_from_rows(rows: Iterable[SpecRange]) -> Spec:
 
 
 def calibration_in_force(*, instrument: Instrument, on: date) -> Calibration | None:
-    """The newest certificate whose interval covers the day; none if it has lapsed, even where an older one hasn't."""
+    """The newest certificate, if its interval covers the day: an older one that does is no help."""
     known = (each for each in instrument.calibrations.all() if each.calibrated_on <= on)
     newest = max(known, key=lambda each: (each.calibrated_on, each.recorded_at), default=None)
     return newest if newest is not None and newest.due_on >= on else None
 
 
 def refusal(*, instrument: Instrument, kind: str, on: date, in_candidates_hands: bool = True) -> str | None:
-    """Why this instrument can't be used as ``kind`` on a day, in words for the person holding it; None if it can."""
+    """Why it can't be used as ``kind`` on a day, in words for the person holding it; None if it can."""
     if instrument.model.kind != kind:
         wanted = InstrumentKind(kind).label.lower()
         return f"{instrument.tag} is a {instrument.model.get_kind_display().lower()}; this needs a {wanted}."
@@ -66,10 +66,11 @@ def refusal(*, instrument: Instrument, kind: str, on: date, in_candidates_hands:
 
 
 def _overdue(instrument: Instrument) -> str:
-    due = [each.due_on for each in instrument.calibrations.all()]
-    if not due:
+    known = instrument.calibrations.all()
+    newest = max(known, key=lambda each: (each.calibrated_on, each.recorded_at), default=None)
+    if newest is None:
         return f"{instrument.tag} has no calibration certificate on record."
-    return f"{instrument.tag} is overdue: its calibration ran out on {max(due):%d %B %Y}."
+    return f"{instrument.tag} is overdue: its calibration ran out on {newest.due_on:%d %B %Y}."
 
 
 def choices(*, centre: Centre, kinds: Collection[str]) -> QuerySet[Instrument]:

@@ -129,6 +129,11 @@ def runs(*, baseline: Baseline, summaries: Iterable[Summary] = ()) -> tuple[Run,
     )
 
 
+def by_measurand(runs: Iterable[Run]) -> tuple[tuple[Cell, ...], ...]:
+    """The readings of each measurand, in the order of the runs."""
+    return tuple(zip(*(run.cells for run in runs), strict=True))
+
+
 def summaries(*, baseline: Baseline) -> tuple[Summary, ...]:
     """What a baseline says so far; nothing before it has enough runs to say anything."""
     if baseline.status == BaselineStatus.APPROVED:
@@ -172,7 +177,7 @@ def _summary(value: BaselineValue, before: float | None) -> Summary:
             unit="",
             repeats=value.repeats,
             days=value.days,
-            state=state_words(value.state),
+            state=repeats.state_words(value.state),
             expected_state=measurand.expected_state,
         )
     unit = measurand.test_point.unit
@@ -204,7 +209,7 @@ def _comparison(measurand: Measurand, readings: Sequence[CheckReading], value: B
     label, unit = str(measurand), measurand.test_point.unit
     cells = tuple(Cell(label=label, text=each.text, unit=_unit_beside(each)) for each in readings)
     if measurand.kind == MeasurandKind.STATE:
-        found = state_words(repeats.state_of(readings))
+        found = repeats.state_words(repeats.state_of(readings))
         return Comparison(label=label, unit="", cells=cells, found=found, baseline=value.state)
     assert value.mean is not None
     mean = fmean(each.si_value or 0.0 for each in readings)
@@ -222,7 +227,7 @@ def _comparison(measurand: Measurand, readings: Sequence[CheckReading], value: B
 def _present(value: SheetValue, instrument: Instrument | None) -> Present:
     label, unit = str(value.measurand), value.measurand.test_point.unit
     if value.value is None or value.other_u is None:
-        return Present(label=label, unit="", state=state_words(value.state))
+        return Present(label=label, unit="", state=repeats.state_words(value.state))
     repeat_u = math.sqrt(value.repeat_share or 0.0) * (value.repeat_sd or 0.0)
     shown, u = _with_u(value.value, math.hypot(value.other_u, repeat_u), unit=unit)
     if instrument is None:
@@ -244,11 +249,6 @@ def _present(value: SheetValue, instrument: Instrument | None) -> Present:
 
 def _unit_beside(reading: BaselineReading | CheckReading) -> str:
     return reading.unit if reading.text.rstrip()[-1:].isdigit() else ""
-
-
-def state_words(state: str) -> str:
-    """A state of contacts as it is written; an empty one is that of readings that don't agree."""
-    return state.replace("-", " ") if state else "not the same each time"
 
 
 def _shown_range(expected: suitability.ExpectedRange) -> tuple[str, str]:

@@ -50,7 +50,12 @@ def add_rig(
         electrical_inspection_due=electrical_inspection_due,
     )
     ledger.append(
-        centre=design.centre, actor=by, verb="rig.add", subject=rig.pk, at=at, facts={"design": str(design.pk)}
+        centre=design.centre,
+        actor=by,
+        verb="rig.add",
+        subject=rig.pk,
+        at=at,
+        facts={"design": str(design.pk)},
     )
     return rig
 
@@ -69,18 +74,27 @@ def add_instrument_model(
         raise Refused("Give at least one range from the maker's specification.", field="ranges")
     _require_sound(ranges)
     model = InstrumentModel.objects.create(centre=centre, kind=kind, name=name)
-    SpecRange.objects.bulk_create(
-        SpecRange(model=model, **asdict(line)) for line in ranges
-    )
+    SpecRange.objects.bulk_create(SpecRange(model=model, **asdict(line)) for line in ranges)
     ledger.append(
-        centre=centre, actor=by, verb="instrument-model.add", subject=model.pk, at=at, facts={"kind": str(kind)}
+        centre=centre,
+        actor=by,
+        verb="instrument-model.add",
+        subject=model.pk,
+        at=at,
+        facts={"kind": str(kind)},
     )
     return model
 
 
 @transaction.atomic
 def add_instrument(
-    *, model: InstrumentModel, tag: str, by: Person, at: datetime, serial: str = "", is_reference: bool = False
+    *,
+    model: InstrumentModel,
+    tag: str,
+    by: Person,
+    at: datetime,
+    serial: str = "",
+    is_reference: bool = False,
 ) -> Instrument:
     tag = tag.strip().upper()
     if Instrument.objects.filter(centre=model.centre_id, tag=tag).exists():

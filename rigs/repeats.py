@@ -102,6 +102,11 @@ def state_of(readings: Iterable[BaselineReading | CheckReading]) -> str:
     return states.pop() if len(states) == 1 else ""
 
 
+def state_words(state: str) -> str:
+    """A state of contacts as it is written; an empty one is that of readings that don't agree."""
+    return state.replace("-", " ") if state else "not the same each time"
+
+
 def _state(reading: BaselineReading | CheckReading) -> str:
     if reading.si_value is None or reading.si_value >= reading.measurand.open_limit:
         return ContactState.OPEN

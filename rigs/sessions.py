@@ -50,5 +50,7 @@ def ensure_open(
         },
     )
     if created:
-        ledger.append(centre=centre, actor=by, verb="session.open", subject=session.pk, at=at, facts={"half": half})
+        ledger.append(
+            centre=centre, actor=by, verb="session.open", subject=session.pk, at=at, facts={"half": half}
+        )
     return session

@@ -17,7 +17,7 @@ DAYS_A_WEEK = 7
 
 
 def of_session(*, rig: Rig, session: Session | None) -> ValueSheet | None:
-    """The sheet that this session's latest check made, if the rig was checked against the baseline in force."""
+    """The sheet of this session's latest check, if that was against the baseline in force."""
     if session is None:
         return None
     return (
@@ -48,7 +48,7 @@ def for_start(*, rig: Rig, at: datetime) -> ValueSheet | None:
 
 
 def write(*, baseline: Baseline, at: datetime, after: Check | None = None) -> ValueSheet:
-    """Write down every measurand's present value. ``after`` is the check that proves the values for its session."""
+    """Write down every measurand's present value. ``after`` is the check that proves them for its session."""
     sheet = ValueSheet.objects.create(rig=baseline.rig, baseline=baseline, rig_check=after, made_at=at)
     started = baseline.started_at
     history = _check_means(baseline, since=started)
@@ -62,7 +62,7 @@ def write(*, baseline: Baseline, at: datetime, after: Check | None = None) -> Va
 
 
 def level_model(value: BaselineValue) -> LevelModel:
-    """The three standard deviations of a level (SI): repeats from the baseline, the others as the design sets them."""
+    """Three standard deviations of a level (SI): repeats from the baseline, the others from the design."""
     assert value.mean is not None and value.repeat_sd is not None and value.repeat_dof is not None
     size = abs(value.mean) / 100
     return LevelModel(
@@ -89,7 +89,8 @@ def _row(
             level_model(value),
             baseline=BaselineLevel(mean=value.mean, n=value.repeats, days=value.days, at=0.0),
             checks=checks,
-            at=_days(started, at),
+            # A check may have been written by somebody whose request came in a moment later.
+            at=max([_days(started, at), *(check.at for check in checks)]),
             session=session,
             reference_u=value.reference_u,
         )

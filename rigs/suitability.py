@@ -27,7 +27,9 @@ def levels_of(sheet: ValueSheet | None) -> list[SheetValue]:
     """The sheet's levels, with what suitability asks of them; none without a sheet."""
     if sheet is None:
         return []
-    return list(sheet.values.filter(measurand__kind=MeasurandKind.LEVEL).select_related("measurand__test_point"))
+    return list(
+        sheet.values.filter(measurand__kind=MeasurandKind.LEVEL).select_related("measurand__test_point")
+    )
 
 
 def refusal(*, instrument: Instrument, levels: Iterable[SheetValue]) -> str | None:

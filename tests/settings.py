@@ -42,6 +42,9 @@ ZEAL_NPLUSONE_THRESHOLD = 3
 
 # A live server's threads must let go of the database before it is dropped.
 DATABASES["default"]["CONN_MAX_AGE"] = 0
+if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
+    # In a file: in memory, those threads would share one connection, and with it each other's transactions.
+    DATABASES["default"]["TEST"] = {"NAME": f"{_var.name}/tests.sqlite3"}
 ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 # Photos stay in memory: nothing to clean up, and whoever asks for a path on disk fails.

@@ -25,7 +25,9 @@ class Boards:
 
     def chance(self, *labels: object) -> np.random.Generator:
         """Chance of its own for a thing with that label: what happens elsewhere doesn't move it."""
-        return np.random.default_rng([self.scenario.seed, *(zlib.crc32(str(label).encode()) for label in labels)])
+        return np.random.default_rng(
+            [self.scenario.seed, *(zlib.crc32(str(label).encode()) for label in labels)]
+        )
 
     def rig(self, plan: RigPlan, *, at: datetime, half: str) -> VenturiRig:
         """The rig as it is in one session: worn, wandered off, and with what the session adds."""

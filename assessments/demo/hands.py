@@ -7,7 +7,6 @@ import numpy as np
 from assessments.demo.scenario import AttemptPlan
 from assessments.models import Step
 from assessments.models.tasks import StepKind
-from rigs.behaviour.faults import Fault
 from rigs.behaviour.simulation import OVER_LIMIT, Manometer, Multimeter, settled, simulate
 from rigs.behaviour.venturi import Condition, Position, TestPoint, VenturiRig
 from rigs.metrology.quantities import Quantity
@@ -36,7 +35,11 @@ class Hands:
         late = [step for step in logged if step.slug in self.plan.late]
         in_time = [step for step in logged if step not in late]
         in_order = [*in_time[:-1], *late, in_time[-1]]
-        stops = [step.slug for step in in_order].index(self.plan.stops_after) + 1 if self.plan.stops_after else None
+        stops = (
+            [step.slug for step in in_order].index(self.plan.stops_after) + 1
+            if self.plan.stops_after
+            else None
+        )
         return in_order[:stops]
 
     def read(self, step: Step) -> TypedReading:

@@ -45,7 +45,7 @@ def load(*, scenario: Scenario, fixtures: Path, at: datetime, tell: Tell) -> boo
             opened = timetable.moment(timetable.monday(week=FIRST_WEEK), OPENING)
             made = stock.found(scenario, fixtures=fixtures, timetable=timetable, at=opened)
         else:
-            made = stock.known(scenario, centre)
+            made = stock.known(centre)
         world = World(scenario=scenario, timetable=timetable, boards=boards, stock=made)
         if centre is None:
             play([*_past(world), _weeks(world, tell)], until=at)
@@ -63,7 +63,7 @@ def start_over(*, scenario: Scenario) -> None:
 
 
 def demo_centre(scenario: Scenario) -> Centre | None:
-    """The demo's centre, if it is loaded. Refused where another centre is at home: the demo wants no company."""
+    """The demo's centre, if it is loaded. Refused where another centre is at home: it wants no company."""
     other = Centre.objects.exclude(name=scenario.centre).first()
     if other is not None:
         raise Refused(
@@ -81,8 +81,8 @@ def _stored_files() -> Iterator[str]:
 
 def _past(world: World) -> Iterator[Story]:
     """Every story but today's."""
-    for number, plan in enumerate(plan for plan in world.scenario.rigs if plan.model is not None):
-        yield stories.baseline(world, plan, _baseline_days(world.timetable, number))
+    for number, rig in enumerate(rig for rig in world.scenario.rigs if rig.model is not None):
+        yield stories.baseline(world, rig, _baseline_days(world.timetable, number))
     yield from (stories.hold(world, plan) for plan in world.scenario.holds)
     yield from (stories.prior(world, plan) for plan in world.scenario.prior)
     attempts = [plan for plan in world.scenario.attempts if not plan.when.today]

@@ -33,7 +33,9 @@ def isolation_board(*, tag: str, caption: str) -> CleanPhoto:
     draw.rectangle((270, 260, 320, 400), fill=HIGH, outline=DARK, width=4)
     draw.arc((262, 390, 328, 470), 180, 360, fill=DARK, width=12)
     draw.rounded_rectangle((248, 428, 342, 510), radius=10, fill="#c79a2b", outline=DARK, width=4)
-    draw.polygon([(470, 330), (720, 330), (720, 470), (470, 470), (430, 400)], fill="#d9b23c", outline=DARK, width=4)
+    draw.polygon(
+        [(470, 330), (720, 330), (720, 470), (470, 470), (430, 400)], fill="#d9b23c", outline=DARK, width=4
+    )
     draw.text((480, 372), "DO NOT SWITCH ON", font=_font(24), fill=DARK)
     return _photo(image)
 

@@ -33,7 +33,7 @@ class CohortPlan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RigPlan:
-    """``model`` is what the rig is really like, None for a board without a venturi; nobody in the demo knows it."""
+    """``model`` is what the rig is really like, which nobody there knows; None without a venturi."""
 
     tag: str
     design: str
@@ -188,7 +188,9 @@ def read(path: Path) -> Scenario:
         technician=data["technician"],
         second_person=data["second_person"],
         people=tuple(PersonPlan(**each | {"roles": tuple(each["roles"])}) for each in data["people"]),
-        cohorts=tuple(CohortPlan(**each | {"candidates": tuple(each["candidates"])}) for each in data["cohorts"]),
+        cohorts=tuple(
+            CohortPlan(**each | {"candidates": tuple(each["candidates"])}) for each in data["cohorts"]
+        ),
         sign_ins=tuple(SignIn(**each) for each in data["sign_ins"]),
         rigs=tuple(_rig(each, session_sd_percent=data["session_sd_percent"]) for each in data["rigs"]),
         walk_percent_a_week=data["walk_percent_a_week"],
@@ -252,9 +254,7 @@ def _attempt(data: Data) -> AttemptPlan:
     fields["when"] = _when(fields["when"])
     for name in ("skips", "late"):
         fields[name] = frozenset(fields.get(name, ()))
-    fields["slips"] = {
-        step: Fault(slip) for slip, steps in fields.get("slips", {}).items() for step in steps
-    }
+    fields["slips"] = {step: Fault(slip) for slip, steps in fields.get("slips", {}).items() for step in steps}
     fields["strikes"] = {step: Struck(**struck) for step, struck in fields.get("strikes", {}).items()}
     if "fault" in fields:
         fields["fault"] = Fault(fields["fault"])

@@ -61,14 +61,17 @@ def found(scenario: Scenario, *, fixtures: Path, timetable: Timetable, at: datet
     )
 
 
-def known(scenario: Scenario, centre: Centre) -> Stock:
+def known(centre: Centre) -> Stock:
     """The stock of the demo's centre as it stands in the database."""
     return Stock(
         centre=centre,
         people={each.name: each for each in Person.objects.filter(centre=centre).select_related("centre")},
-        rigs={each.tag: each for each in Rig.objects.filter(centre=centre).select_related("centre", "design")},
+        rigs={
+            each.tag: each for each in Rig.objects.filter(centre=centre).select_related("centre", "design")
+        },
         instruments={
-            each.tag: each for each in Instrument.objects.filter(centre=centre).select_related("model", "centre")
+            each.tag: each
+            for each in Instrument.objects.filter(centre=centre).select_related("model", "centre")
         },
         tasks={
             each.task.slug: each
@@ -178,7 +181,10 @@ def _instruments(
         )
         for plan in scenario.models
     }
-    return {plan.tag: _instrument(scenario, plan, models, timetable, by=by, at=at) for plan in scenario.instruments}
+    return {
+        plan.tag: _instrument(scenario, plan, models, timetable, by=by, at=at)
+        for plan in scenario.instruments
+    }
 
 
 def _instrument(

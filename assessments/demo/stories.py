@@ -9,7 +9,7 @@ from academy.models import Person
 from assessments import attempts, evidence, faults, outcomes, progress, signoff
 from assessments.demo import pictures
 from assessments.demo.boards import Boards
-from assessments.demo.hands import Hands, condition_of, typed
+from assessments.demo.hands import Hands, typed
 from assessments.demo.playing import Story
 from assessments.demo.scenario import AttemptPlan, HoldPlan, Judgement, PriorPlan, RigPlan, Scenario
 from assessments.demo.stock import Stock
@@ -62,7 +62,11 @@ def baseline(world: World, plan: RigPlan, days: list[datetime]) -> Story:
             at = day + timedelta(minutes=6 * (run + 1))
             yield at
             baselines.add_run(
-                baseline=made, readings=reference_run(world, plan, at), instruments=world.references, by=by, at=at
+                baseline=made,
+                readings=reference_run(world, plan, at),
+                instruments=world.references,
+                by=by,
+                at=at,
             )
     at += timedelta(minutes=9)
     yield at
@@ -114,7 +118,9 @@ def reference_run(
         manometer = boards.manometer(references["manometer"], at=at)
         using = manometer if quantity is Quantity.PRESSURE else boards.nulled(references["multimeter"])
         condition, point = Condition(measurand.condition.slug), TestPoint(measurand.test_point.slug)
-        readings[measurand] = typed(simulate(rig, condition=condition, at=point, using=using, rng=chance), quantity)
+        readings[measurand] = typed(
+            simulate(rig, condition=condition, at=point, using=using, rng=chance), quantity
+        )
     return readings
 
 
@@ -238,11 +244,13 @@ def log(
     match step.kind:
         case StepKind.READING:
             reading = hands.read(step) if not first_typed else typed(first_typed, Quantity(step.quantity))
-            evidence.log_reading(attempt=made, step=step, typed=reading, slip=slip, candidate=candidate, at=at)
+            evidence.log_reading(
+                attempt=made, step=step, typed=reading, slip=slip, candidate=candidate, at=at
+            )
         case StepKind.PHOTO:
             draw = pictures.venturi_board if hands.rig else pictures.isolation_board
-            caption = f"{step.title}, {candidate.name}, {condition_of(step)}"
-            photo = draw(tag=made.rig.tag, caption=caption)
+            clock = at.astimezone(made.rig.centre.zone)
+            photo = draw(tag=made.rig.tag, caption=f"{step.title}, {candidate.name}, {clock:%d %b %H:%M}")
             evidence.log_photo(attempt=made, step=step, photo=photo, slip=slip, candidate=candidate, at=at)
         case _:
             evidence.log_step(

@@ -1,4 +1,4 @@
-"""The conclusion strand: is what the candidate concluded right for this rig as it was?"""
+"""The conclusion strand: whether what the candidate concluded is right for this rig as it was."""
 
 from assessments.marking.inputs import AttemptInputs, StepInput
 from assessments.marking.results import Finding, FindingKind, StrandResult, StrandVerdict

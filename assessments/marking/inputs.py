@@ -153,7 +153,9 @@ def differences(before: Any, after: Any, *, at: str = "") -> list[str]:
     """Where two documents differ, as paths with both values, in order."""
     if isinstance(before, dict) and isinstance(after, dict):
         keys = sorted(before.keys() | after.keys())
-        return [line for key in keys for line in differences(before.get(key), after.get(key), at=f"{at}/{key}")]
+        return [
+            line for key in keys for line in differences(before.get(key), after.get(key), at=f"{at}/{key}")
+        ]
     if isinstance(before, list) and isinstance(after, list) and len(before) == len(after):
         pairs = enumerate(zip(before, after, strict=True))
         return [line for index, (old, new) in pairs for line in differences(old, new, at=f"{at}/{index}")]

@@ -6,7 +6,15 @@ from assessments.marking.conclusion import judge_conclusion
 from assessments.marking.inputs import AttemptInputs
 from assessments.marking.procedure import judge_procedure
 from assessments.marking.readings import mark_readings
-from assessments.marking.results import Finding, FindingKind, Marking, ReadingMark, StrandResult, StrandVerdict, propose
+from assessments.marking.results import (
+    Finding,
+    FindingKind,
+    Marking,
+    ReadingMark,
+    StrandResult,
+    StrandVerdict,
+    propose,
+)
 from rigs.metrology.conformity import Verdict
 from rigs.metrology.uncertainty import COVERAGE
 
@@ -60,5 +68,5 @@ def judge_readings(inputs: AttemptInputs, marks: Sequence[ReadingMark]) -> Stran
 
 
 def chance_outside(checks: int) -> float:
-    """How likely at least one of so many good, independent readings falls outside its range by chance alone."""
+    """How likely at least one of so many good, independent readings falls outside its range by chance."""
     return float(1 - COVERAGE**checks)

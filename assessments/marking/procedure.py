@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from assessments.marking.inputs import AttemptInputs, RecordInput, StepInput
+from assessments.marking.inputs import AttemptInputs, ReadingInput, RecordInput, StepInput
 from assessments.marking.results import Finding, FindingKind, StrandResult, StrandVerdict
 
 
@@ -30,7 +30,8 @@ def _verdict(findings: list[Finding]) -> StrandVerdict:
 
 def _first_sequences(inputs: AttemptInputs) -> Mapping[str, int]:
     first: dict[str, int] = {}
-    for each in (*inputs.readings, *inputs.records):
+    entries: tuple[ReadingInput | RecordInput, ...] = (*inputs.readings, *inputs.records)
+    for each in entries:
         first[each.step] = min(each.sequence, first.get(each.step, each.sequence))
     return first
 
@@ -49,7 +50,11 @@ def _finding(
 
 
 def _missing(step: StepInput) -> Finding | None:
-    if not step.required or step.kind == "reading" or (step.kind == "conclusion" and not step.safety_critical):
+    if (
+        not step.required
+        or step.kind == "reading"
+        or (step.kind == "conclusion" and not step.safety_critical)
+    ):
         # Missing readings and conclusions belong to their own strands.
         return None
     return _note(step, FindingKind.MISSING, f"Not logged. {step.why}", breach=step.safety_critical)

@@ -58,7 +58,9 @@ class Row:
         """Decimals that the display can show in the unit that was typed."""
         return self.range.decimals_in(self.reading.unit) if self.range and self.reading.unit else 0
 
-    def mark(self, verdict: Verdict, sentence: str, words: str = "", numbers: Numbers | None = None) -> ReadingMark:
+    def mark(
+        self, verdict: Verdict, sentence: str, words: str = "", numbers: Numbers | None = None
+    ) -> ReadingMark:
         return ReadingMark(
             step=self.step.slug,
             title=self.step.title,
@@ -126,7 +128,7 @@ def not_judgeable(row: Row) -> str | None:
 
 
 def instrument_u(rows: Iterable[Row]) -> NDArray[np.float64]:
-    """Standard uncertainty of each reading's instrument at the reading, in SI; NaN where there is no number."""
+    """Standard uncertainty of each instrument at its reading, in SI; NaN where there is no number."""
     columns = [(row.si, *_spec(row.range)) for row in rows]
     if not columns:
         return np.empty(0)
@@ -189,7 +191,9 @@ def _agreement_mark(row: Row, found: Agreement, index: int, inst: float) -> Read
         t_in=float(found.t_in[index]),
         t_out=float(found.t_out[index]),
         repeat_sd=measurand.repeat_sd or 0.0,
-        value_u=math.hypot(measurand.other_u or 0.0, (measurand.repeat_sd or 0.0) * math.sqrt(measurand.repeat_share or 0.0)),
+        value_u=math.hypot(
+            measurand.other_u or 0.0, (measurand.repeat_sd or 0.0) * math.sqrt(measurand.repeat_share or 0.0)
+        ),
         instrument_u=inst,
     )
     lower, upper = column_from_si([numbers.lower, numbers.upper], unit=row.reading.unit)
@@ -212,7 +216,9 @@ def judge_contact(rows: Sequence[Row]) -> list[ReadingMark]:
 
 def judge_leads(rows: Sequence[Row]) -> list[ReadingMark]:
     nothing = np.zeros(len(rows))
-    return _judge_states(rows, leads=nothing, leads_u=nothing, expected=[row.step.expected[0] for row in rows])
+    return _judge_states(
+        rows, leads=nothing, leads_u=nothing, expected=[row.step.expected[0] for row in rows]
+    )
 
 
 def _leads(row: Row) -> Row | None:

@@ -43,7 +43,7 @@ class Numbers:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingMark:
-    """The verdict on one reading. ``sentence`` has numbers, ``words`` has none: for people kept from ranges."""
+    """One reading's verdict. ``sentence`` has numbers; ``words``, for people kept from ranges, has none."""
 
     step: str
     title: str
@@ -83,7 +83,7 @@ class StrandResult:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Marking:
-    """``chance_outside`` is how likely at least one good reading of so many falls outside its range by chance."""
+    """``chance_outside``: how likely at least one good reading of so many is outside its range by chance."""
 
     engine: str
     procedure: StrandResult
@@ -106,7 +106,7 @@ class Marking:
 
 
 def propose(strands: Sequence[StrandResult]) -> ProposedDecision:
-    """No strand makes up for another: one that isn't met is enough, one to decide leaves it to the assessor."""
+    """No strand makes up for another: one not met is enough, one to decide leaves it to the assessor."""
     verdicts = {strand.verdict for strand in strands}
     if StrandVerdict.NOT_MET in verdicts:
         return ProposedDecision.NOT_YET_COMPETENT
@@ -143,5 +143,9 @@ def _finding(document: dict[str, Any]) -> Finding:
 def _mark(document: dict[str, Any]) -> ReadingMark:
     numbers = document["numbers"]
     return ReadingMark(
-        **document | {"verdict": Verdict(document["verdict"]), "numbers": None if numbers is None else Numbers(**numbers)}
+        **document
+        | {
+            "verdict": Verdict(document["verdict"]),
+            "numbers": None if numbers is None else Numbers(**numbers),
+        }
     )

@@ -64,7 +64,11 @@ def seen_state(qualifier: Qualifier, *, wanted: str) -> tuple[Verdict, str]:
 def leads(state: ContactState, *, wanted: str) -> str:
     """Of the leads by themselves, apart or together."""
     if state == wanted:
-        return "As leads should read." if wanted == ContactState.CLOSED else "Nothing between the leads, as it should be."
+        return (
+            "As leads should read."
+            if wanted == ContactState.CLOSED
+            else "Nothing between the leads, as it should be."
+        )
     if wanted == ContactState.CLOSED:
         return "Leads together should read no more than 1 Ω: look at leads, fuse, socket and battery."
     return "Leads apart should read over-limit: look at the leads and the sockets."

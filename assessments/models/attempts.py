@@ -2,7 +2,7 @@
 
 import json
 import uuid
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Self, TypeVar
 
 from django.conf import settings
 from django.db import models
@@ -51,9 +51,7 @@ class Attempt(models.Model):
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    candidate = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="attempts"
-    )
+    candidate = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="attempts")
     rig = models.ForeignKey("rigs.Rig", on_delete=models.PROTECT, related_name="attempts")
     version = models.ForeignKey("assessments.TaskVersion", on_delete=models.PROTECT, related_name="attempts")
     purpose = models.CharField(max_length=12, choices=Purpose)
@@ -120,7 +118,10 @@ class AttemptInstrument(models.Model):
         return f"{self.instrument}"
 
 
-class LoggedQuerySet(models.QuerySet["Logged"]):
+Entry = TypeVar("Entry", bound="Logged")
+
+
+class LoggedQuerySet(models.QuerySet[Entry]):
     def in_order(self) -> Self:
         return self.order_by("sequence", "received_at", "id")
 
@@ -153,9 +154,9 @@ class Logged(models.Model):
         """What was logged, apart from when: the same id with something else is not the same entry."""
         raise NotImplementedError
 
-    def digest(self) -> str:
-        """What was logged, sealed for the ledger under the attempt's salt."""
-        return sealed(json.dumps(self.says), self.attempt.salt)
+    def digest(self, *, salt: str) -> str:
+        """What was logged, sealed for the ledger under its attempt's salt."""
+        return sealed(json.dumps(self.says), salt)
 
 
 def correction_says_why(name: str) -> models.CheckConstraint:
@@ -213,7 +214,7 @@ class Reading(Logged):
         return self.step_id, self.text, self.unit, str(self.qualifier)
 
 
-def photo_path(photo: "Photo", filename: str) -> str:
+def photo_path(photo: "Photo", _filename: str) -> str:
     """Where a photo is stored; the name it came with tells nothing and may hold anything."""
     return f"photos/{photo.attempt_id}/{photo.pk}.jpg"
 

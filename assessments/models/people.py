@@ -56,7 +56,9 @@ class RangeSeen(models.Model):
 
     class Meta:
         ordering = ("rig", "first_seen_at")
-        constraints = (models.UniqueConstraint(fields=("person", "rig"), name="first_sight_of_a_rig_is_kept"),)
+        constraints = (
+            models.UniqueConstraint(fields=("person", "rig"), name="first_sight_of_a_rig_is_kept"),
+        )
 
     def __str__(self) -> str:
         return f"{self.person} saw {self.rig}"
@@ -69,7 +71,7 @@ class DocumentStatus(models.TextChoices):
 
 
 class PortfolioDocument(models.Model):
-    """One issue of a candidate's portfolio as a PDF. The issue date is data, so the bytes are reproducible."""
+    """One issue of a candidate's portfolio as a PDF. Its date is data, so the bytes are reproducible."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     candidate = models.ForeignKey(

@@ -38,7 +38,9 @@ class Task(models.Model):
 
     class Meta:
         ordering = ("position", "title")
-        constraints = (models.UniqueConstraint(fields=("centre", "slug"), name="one_task_per_slug_and_centre"),)
+        constraints = (
+            models.UniqueConstraint(fields=("centre", "slug"), name="one_task_per_slug_and_centre"),
+        )
 
     def __str__(self) -> str:
         return self.title

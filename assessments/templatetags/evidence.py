@@ -1,4 +1,4 @@
-"""Readings as they were typed."""
+"""What a candidate logged: readings as they were typed, answers in the task's words."""
 
 from typing import Protocol
 
@@ -6,6 +6,7 @@ from django import template
 from django.utils.safestring import SafeString
 
 from academy.templatetags.makepoint import reading
+from assessments.models import Step, StepRecord
 from assessments.strips import figures_and_unit
 
 register = template.Library()
@@ -20,3 +21,10 @@ def as_read(typed: Typed) -> SafeString:
     """Write a mark, a reading or a struck-out entry as typed, its unit beside it where there is a number."""
     text: str = getattr(typed, "shown", "") or getattr(typed, "text", "")
     return reading(*figures_and_unit(text, unit=typed.unit))
+
+
+@register.filter
+def answer(record: StepRecord, step: Step) -> str:
+    """The label of the answer that was chosen."""
+    labels = {choice["value"]: choice["label"] for choice in step.choices}
+    return str(labels.get(record.answer, record.answer))

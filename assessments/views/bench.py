@@ -15,8 +15,8 @@ from academy.permissions import Permission
 from academy.views.verb_form import VerbFormView
 from assessments import attempts, progress
 from assessments.forms import StartForm
-from assessments.models import Attempt, TaskVersion
-from assessments.models.attempts import AttemptStatus
+from assessments.models import Attempt, AttemptInstrument, TaskVersion
+from assessments.models.attempts import AttemptStatus, Purpose
 from rigs.models import Instrument, Rig
 
 RECENT = 8
@@ -48,7 +48,9 @@ class BenchHome(AccessMixin, TemplateView):
             .with_state()
             .select_related("design")
             .annotate(
-                tasks=Count("design__task_versions", filter=Q(design__task_versions__withdrawn_at=None), distinct=True)
+                tasks=Count(
+                    "design__task_versions", filter=Q(design__task_versions__withdrawn_at=None), distinct=True
+                )
             )
             .filter(tasks__gt=0)
         )
@@ -102,7 +104,11 @@ class AttemptStart(VerbFormView):
 
     @cached_property
     def version(self) -> TaskVersion:
-        versions = TaskVersion.objects.visible_to(self.person).select_related("task", "design").prefetch_related("requires")
+        versions = (
+            TaskVersion.objects.visible_to(self.person)
+            .select_related("task", "design")
+            .prefetch_related("requires")
+        )
         return get_object_or_404(versions, pk=self.kwargs["version"], design=self.rig.design_id)
 
     @cached_property
@@ -117,19 +123,21 @@ class AttemptStart(VerbFormView):
 
     def get_form_kwargs(self) -> dict[str, Any]:
         return super().get_form_kwargs() | {
-            "person": self.person,
+            "centre": self.centre,
             "kinds": self.kinds,
-            "assessable": not self.reasons,
+            "purposes": [Purpose.PRACTICE] if self.reasons else list(Purpose),
         }
 
     def get_initial(self) -> dict[str, Any]:
         """The instruments used last: at a bench it is nearly always the same set."""
-        last = Attempt.objects.of(self.person).order_by("-started_at").prefetch_related("instruments").first()
-        return {each.kind: each.instrument_id for each in last.instruments.all()} if last else {}
+        used = AttemptInstrument.objects.filter(attempt__candidate=self.person, kind__in=self.kinds)
+        return dict(used.order_by("attempt__started_at").values_list("kind", "instrument"))
 
     def get_context_data(self, **context: Any) -> dict[str, Any]:
         number = self.request.POST.get("id") or uuid4()
-        return super().get_context_data(rig=self.rig, version=self.version, reasons=self.reasons, number=number, **context)
+        return super().get_context_data(
+            rig=self.rig, version=self.version, reasons=self.reasons, number=number, **context
+        )
 
     def carry_out(self, form: forms.Form) -> Attempt:
         given = form.cleaned_data

@@ -45,7 +45,9 @@ class CohortPlan(VerbFormView):
 
     @cached_property
     def cohort(self) -> Cohort:
-        return get_object_or_404(Cohort.objects.visible_to(self.person).select_related("centre"), pk=self.kwargs["pk"])
+        return get_object_or_404(
+            Cohort.objects.visible_to(self.person).select_related("centre"), pk=self.kwargs["pk"]
+        )
 
     def get_form_kwargs(self) -> dict[str, Any]:
         tasks = Task.objects.filter(centre=self.centre, versions__withdrawn_at=None).distinct()
@@ -75,7 +77,7 @@ class PriorRecord(VerbFormView):
         return get_object_or_404(people, pk=self.kwargs["pk"])
 
     @property
-    def heading(self) -> str:  # type: ignore[override]
+    def heading(self) -> str:
         return f"{self.candidate}: achieved before"
 
     def get_form_kwargs(self) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from django.views.generic import ListView
 from academy.access import AccessMixin, request_permissions
 from academy.permissions import Permission
 from academy.views.verb_form import VerbFormView
-from assessments import disclosure, outcomes, progress, signoff
+from assessments import disclosure, outcomes, signoff
 from assessments.forms import SignOffForm
 from assessments.models import Attempt, Outcome, SignOff
 from assessments.models.attempts import AttemptStatus
@@ -47,7 +47,8 @@ class ReviewList(AccessMixin, ListView):
             )
         decision = SignOff.objects.current().filter(attempt=OuterRef("pk"))
         return found.select_related("candidate", "rig", "version__task").annotate(
-            proposal=Subquery(latest.values("proposal")[:1]), decision=Subquery(decision.values("decision")[:1])
+            proposal=Subquery(latest.values("proposal")[:1]),
+            decision=Subquery(decision.values("decision")[:1]),
         )
 
     def get_context_data(self, **context: Any) -> dict[str, Any]:
@@ -67,7 +68,9 @@ class ReviewDetail(VerbFormView):
         found = (
             Attempt.objects.visible_to(self.person)
             .exclude(status=AttemptStatus.OPEN)
-            .select_related("candidate", "rig__centre", "version__task", "session", "sheet__baseline", "fault__fault")
+            .select_related(
+                "candidate", "rig__centre", "version__task", "session", "sheet__baseline", "fault__fault"
+            )
         )
         return get_object_or_404(found, pk=self.kwargs["pk"])
 
@@ -126,7 +129,11 @@ class ReviewDetail(VerbFormView):
             .exclude(pk=self.attempt.pk)
             .exclude(status=AttemptStatus.OPEN)
             .select_related("rig")
-            .annotate(decision=Subquery(SignOff.objects.current().filter(attempt=OuterRef("pk")).values("decision")[:1]))
+            .annotate(
+                decision=Subquery(
+                    SignOff.objects.current().filter(attempt=OuterRef("pk")).values("decision")[:1]
+                )
+            )
             .order_by("-submitted_at")
         )
 
@@ -144,7 +151,16 @@ class ReviewDetail(VerbFormView):
 
     def _seen_outcome(self) -> Outcome:
         """The marking that the page showed, which may not be the latest any more."""
-        return get_object_or_404(self.attempt.outcomes, pk=self.request.POST.get("outcome") or self.outcome.pk)
+        return get_object_or_404(
+            self.attempt.outcomes, pk=self.request.POST.get("outcome") or self.outcome.pk
+        )
+
+    def form_invalid(self, form: forms.Form) -> HttpResponse:
+        if not self.may_decide:
+            # Without a form on the page, what was refused is said at its head.
+            for error in form.non_field_errors():
+                messages.error(self.request, str(error))
+        return super().form_invalid(form)
 
     def form_valid(self, form: forms.Form) -> HttpResponse:
         response = super().form_valid(form)

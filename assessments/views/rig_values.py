@@ -38,8 +38,7 @@ class RigValues(AccessMixin, DetailView):
         """The instruments in candidates' hands that measure a level of this rig."""
         measurands = baselines.measurands_of(self.object)
         levels = [each for each in measurands if each.kind == MeasurandKind.LEVEL]
-        found = [instruments.choices(centre=self.centre, kind=kind) for kind in repeats.kinds_needed(levels)]
-        return [each for chosen in found for each in chosen if not each.is_reference]
+        return list(instruments.choices(centre=self.centre, kinds=repeats.kinds_needed(levels)).bench())
 
     @property
     def chosen(self) -> Instrument | None:

@@ -26,7 +26,7 @@ from rigs.metrology.quantities import UNITS, Quantity
 TEMPLATES = {Reading: "reading", StepRecord: "record", Photo: "photo"}
 
 
-class OwnAttempt(AccessMixin):
+class OwnAttempt(AccessMixin, View):
     """A candidate's own attempt; anybody else's isn't there."""
 
     permission = Permission.ATTEMPT_WORK
@@ -47,7 +47,7 @@ class OwnAttempt(AccessMixin):
 
 
 class AttemptStep(OwnAttempt, VerbFormView):
-    """One step: what to do, and its entry. An entry that stands is shown, and can be corrected with a reason."""
+    """One step: what to do, and its entry. One that stands is shown, and can be corrected with a reason."""
 
     template_name = "assessments/attempt-step.html"
 
@@ -86,7 +86,9 @@ class AttemptStep(OwnAttempt, VerbFormView):
 
     def get_initial(self) -> dict[str, Any]:
         units: dict[str, str] = self.request.session.get("units", {})
-        unit = units.get(self.step.quantity) or (UNITS[Quantity(self.step.quantity)][0] if self.step.quantity else "")
+        unit = units.get(self.step.quantity) or (
+            UNITS[Quantity(self.step.quantity)][0] if self.step.quantity else ""
+        )
         return {"id": uuid4(), "unit": unit}
 
     def get_context_data(self, **context: Any) -> dict[str, Any]:
@@ -129,7 +131,13 @@ class AttemptStep(OwnAttempt, VerbFormView):
     def carry_out(self, form: forms.Form) -> object:
         given = form.cleaned_data
         slip = Slip(id=given["id"], reason=given.get("reason", ""))
-        stamp = {"attempt": self.attempt, "step": self.step, "slip": slip, "candidate": self.person, "at": self.now}
+        stamp: dict[str, Any] = {
+            "attempt": self.attempt,
+            "step": self.step,
+            "slip": slip,
+            "candidate": self.person,
+            "at": self.now,
+        }
         if self.step.kind == StepKind.READING:
             self._remember_unit(form)
             return evidence.log_reading(typed=given["typed"], **stamp)
@@ -145,13 +153,15 @@ class AttemptStep(OwnAttempt, VerbFormView):
 
     def get_success_url(self) -> str:
         """The next step that has no entry yet; the list when there is none."""
-        later = [step for step in self.steps if step.position > self.step.position and step.pk not in self.standing]
+        later = [
+            step for step in self.steps if step.position > self.step.position and step.pk not in self.standing
+        ]
         if later:
             return reverse("attempt-step", args=[self.attempt.pk, later[0].position])
         return reverse("attempt-overview", args=[self.attempt.pk])
 
 
-class StepTakeBack(OwnAttempt, View):
+class StepTakeBack(OwnAttempt):
     """Strike out a step that was logged by mistake."""
 
     http_method_names = ("post",)
@@ -178,7 +188,10 @@ class AttemptOverview(OwnAttempt, TemplateView):
     template_name = "assessments/attempt-overview.html"
 
     def get_context_data(self, **context: Any) -> dict[str, Any]:
-        rows = [{"step": step, "entry": self.standing.get(step.pk), "kind": self._kind(step)} for step in self.steps]
+        rows = [
+            {"step": step, "entry": self.standing.get(step.pk), "kind": self._kind(step)}
+            for step in self.steps
+        ]
         return super().get_context_data(
             attempt=self.attempt,
             rows=rows,
@@ -193,10 +206,12 @@ class AttemptOverview(OwnAttempt, TemplateView):
         return TEMPLATES[type(entry)] if entry else ""
 
     def _struck_out(self) -> list[Reading]:
-        return list(self.attempt.readings.filter(superseded_by__isnull=False).select_related("step", "superseded_by"))
+        return list(
+            self.attempt.readings.filter(superseded_by__isnull=False).select_related("step", "superseded_by")
+        )
 
 
-class AttemptHandIn(OwnAttempt, View):
+class AttemptHandIn(OwnAttempt):
     http_method_names = ("post",)
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:

@@ -39,10 +39,13 @@ class InstrumentForm(SheetForm):
 class LinesForm(SheetForm):
     """A form with numbered lines of figures, of which those left blank don't count.
 
-    A subclass names its `columns` as in one line: those of `needed` may not be left out of a
-    line that is used, those of `preset` are filled in beforehand and don't make a line used.
+    A subclass names its `columns` as in one line: those of `needed` may not be left out of a line that is
+    used, those of `preset` are filled in beforehand and don't make a line used. The first `least` lines are
+    used in any case.
     """
 
+    use_required_attribute = False
+    least = 0
     most = 0
     line_name = ""
     needed: tuple[str, ...] = ()
@@ -53,21 +56,23 @@ class LinesForm(SheetForm):
         super().__init__(*args, **options)
         self.numbers = range(1, self.most + 1)
         for number in self.numbers:
-            self.fields.update({f"{name}_{number}": field for name, field in self.columns().items()})
+            for name, field in self.columns().items():
+                field.error_messages["required"] = f"Missing from {self.line_name.lower()} {number}."
+                self.fields[f"{name}_{number}"] = field
 
     def columns(self) -> dict[str, forms.Field]:
         raise NotImplementedError
 
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or self.cleaned_data
-        for number in filter(self._is_used, self.numbers):
-            for name in self.needed:
-                if (
-                    cleaned.get(f"{name}_{number}", "") in {None, ""}
-                    and f"{name}_{number}" not in self.errors
-                ):
-                    self.add_error(f"{name}_{number}", "Missing from this line.")
-        return cleaned
+    def _clean_fields(self) -> None:
+        """Ask for what is needed in used lines only; a blank line still shows what it would need."""
+        needed = [
+            (number, self.fields[f"{name}_{number}"]) for number in self.numbers for name in self.needed
+        ]
+        for number, field in needed:
+            field.required = number <= self.least or self._is_used(number)
+        super()._clean_fields()
+        for _, field in needed:
+            field.required = True
 
     def lines(self) -> list[dict[str, Any]]:
         """What the lines that are used say, in order."""
@@ -116,8 +121,8 @@ class InstrumentModelForm(LinesForm):
         share = {"required": False, "min_value": 0, "max_value": 100}
         return {
             "unit": _unit_field(measured),
-            "full_scale": FigureField(label="Full scale", required=False, min_value=0),
-            "resolution": FigureField(required=False, min_value=0),
+            "full_scale": FigureField(label="Full scale", min_value=0),
+            "resolution": FigureField(label="Resolution", min_value=0),
             "percent_reading": FigureField(label="± % of reading", **share),
             "percent_full_scale": FigureField(label="± % of full scale", **share),
             "counts": FigureField(label="± digits", required=False, min_value=0),
@@ -145,6 +150,8 @@ class CalibrationForm(LinesForm):
     """A certificate. Its points are in units of what the instrument's ranges measure."""
 
     button = "Save the certificate"
+    # A pass alone, without a figure, can't be looked back on.
+    least = 1
     most = MOST_POINTS
     line_name = "Point"
     needed = ("unit", "nominal", "as_left_error", "expanded_u", "k")
@@ -169,21 +176,13 @@ class CalibrationForm(LinesForm):
     def columns(self) -> dict[str, forms.Field]:
         quantities = tuple(dict.fromkeys(map(unit_quantity, self.units)))
         return {
-            "nominal": FigureField(label="Nominal value", signed=True, required=False),
+            "nominal": FigureField(label="Nominal value", signed=True),
             "unit": _unit_field(quantities, initial=self.units[0] if self.units else None),
             "as_found_error": FigureField(label="Error as found", signed=True, required=False),
-            "as_left_error": FigureField(
-                label="Error as left", signed=True, required=False, help_text="Indicated minus reference."
-            ),
-            "expanded_u": FigureField(label="Uncertainty U", required=False, min_value=0),
-            "k": FigureField(label="Coverage factor k", required=False, min_value=1, initial=2),
+            "as_left_error": FigureField(label="Error as left", signed=True),
+            "expanded_u": FigureField(label="Uncertainty U", min_value=0),
+            "k": FigureField(label="Coverage factor k", min_value=1, initial=2),
         }
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean()
-        if not any(map(self._is_used, self.numbers)):
-            self.add_error("nominal_1", "Give at least one point: a pass alone can’t be looked back on.")
-        return cleaned
 
     @property
     def points(self) -> list[PointLine]:
@@ -205,4 +204,4 @@ def _unit_field(quantities: Sequence[Quantity], *, initial: str | None = None) -
     groups = [
         (quantity.value.capitalize(), [(unit, unit) for unit in UNITS[quantity]]) for quantity in quantities
     ]
-    return forms.ChoiceField(label="Unit", choices=groups, initial=initial, required=False)
+    return forms.ChoiceField(label="Unit", choices=groups, initial=initial)

@@ -12,6 +12,7 @@ from academy.forms import SheetForm
 from academy.models import Centre
 from rigs.fields import TypedReadingField
 from rigs.forms.layout import ConditionBanner, More
+from rigs.instruments import choices
 from rigs.metrology.quantities import Quantity
 from rigs.metrology.readings import TypedReading
 from rigs.models import Instrument, Measurand
@@ -44,7 +45,10 @@ class ReferenceReadingsForm(SheetForm):
             self.fields[kind] = _reference_field(centre, kind, remembered.get(kind))
         for repeat in repeats:
             for measurand in measurands:
-                self.fields[field_name(measurand, repeat=repeat)] = _reading_field(measurand)
+                field = _reading_field(measurand)
+                if len(repeats) > 1:
+                    field.label = f"{field.label}, run {repeat}"
+                self.fields[field_name(measurand, repeat=repeat)] = field
 
     @property
     def instruments(self) -> dict[str, Instrument]:
@@ -98,7 +102,17 @@ class ReferenceReadingsForm(SheetForm):
 
 
 class BaselineRunForm(ReferenceReadingsForm):
+    """One run. It carries its number, so that sending it twice records it once."""
+
     button = "Save this run"
+
+    run = forms.IntegerField(widget=forms.HiddenInput)
+
+    @cached_property
+    def helper(self) -> FormHelper:
+        helper = super().helper
+        helper.layout.insert(0, "run")
+        return helper
 
 
 class CheckForm(ReferenceReadingsForm):
@@ -108,12 +122,7 @@ class CheckForm(ReferenceReadingsForm):
 def _reference_field(
     centre: Centre, kind: InstrumentKind, remembered: str | None
 ) -> "forms.ModelChoiceField[Any]":
-    references = (
-        Instrument.objects.filter(centre=centre)
-        .references(kind=kind)
-        .select_related("model", "centre")
-        .prefetch_related("model__ranges")
-    )
+    references = choices(centre=centre, kinds=(kind,)).references()
     name = kind.label.lower()
     field = forms.ModelChoiceField(
         references,
@@ -137,5 +146,4 @@ def _reading_field(measurand: Measurand) -> TypedReadingField:
         unit=point.unit,
         # Near zero a reading may be below it.
         letters=is_state or measurand.tolerance_floor > 0,
-        help_text="Leads nulled: ohms, or OL." if is_state else "",
     )

@@ -1,4 +1,4 @@
-"""A person's own working: does an answer follow from their own earlier figures, and if not, which slip was it.
+"""A person's own working: whether an answer follows from their own earlier figures, and if not, which slip.
 
 Each answer is worked out again from the figures that the person had by then, right or wrong. So one slip is
 found once, where it was made, and what follows from it still follows.
@@ -160,7 +160,7 @@ def _leads(calculator: Calculator) -> Iterable[WrongWay]:
         yield WrongWay(
             kind=SlipKind.LEADS,
             sentence="The leads have not been taken off.",
-            formula=_with(calculator, "leads", lambda leads: 0.0),
+            formula=_with(calculator, "leads", lambda _: 0.0),
         )
 
 
@@ -169,7 +169,7 @@ def _basis(calculator: Calculator) -> Iterable[WrongWay]:
         yield WrongWay(
             kind=SlipKind.GROSS_FOR_NET,
             sentence="This is the gross figure; the net is due.",
-            formula=_with(calculator, "gross_to_net", lambda ratio: 1.0),
+            formula=_with(calculator, "gross_to_net", lambda _: 1.0),
         )
     elif calculator.input("calorific_value"):
         for ratio in GROSS_TO_NET:
@@ -306,7 +306,7 @@ def _factor_sentence(calculator: Calculator, factor: int, *, is_large: bool) -> 
 
 
 def _scaling_units(calculator: Calculator) -> set[str | None]:
-    """Units of the result, and of what goes into it: a temperature scales with nothing, nor do stated ratios."""
+    """Units of the result and of what goes into it. Temperatures and stated ratios don't scale."""
     if calculator.output.quantity is Quantity.TEMPERATURE:
         return set()
     read = (each.unit for each in calculator.inputs if each.quantity is not Quantity.DIMENSIONLESS)

@@ -27,6 +27,9 @@ class ReferenceReading(models.Model):
     class Meta:
         abstract = True
 
+    def __str__(self) -> str:
+        return f"{self.text} {self.unit}, run {self.repeat}"
+
 
 class BaselineStatus(models.TextChoices):
     OPEN = "open", "Being recorded"
@@ -69,14 +72,17 @@ class Baseline(models.Model):
         constraints = (
             models.UniqueConstraint(fields=("rig", "number"), name="one_baseline_per_number_and_rig"),
             models.UniqueConstraint(
-                fields=("rig",), condition=Q(status__in=("open", "waiting")), name="one_unfinished_baseline_per_rig"
+                fields=("rig",),
+                condition=Q(status__in=("open", "waiting")),
+                name="one_unfinished_baseline_per_rig",
             ),
             models.CheckConstraint(
                 condition=Q(decided_by=None) | ~Q(decided_by=F("made_by")),
                 name="a_baseline_is_decided_by_a_second_person",
             ),
             models.CheckConstraint(
-                condition=Q(status__in=("open", "waiting")) | Q(decided_by__isnull=False, decided_at__isnull=False),
+                condition=Q(status__in=("open", "waiting"))
+                | Q(decided_by__isnull=False, decided_at__isnull=False),
                 name="a_decided_baseline_names_who",
             ),
         )
@@ -96,7 +102,8 @@ class BaselineReading(ReferenceReading):
         ordering = ("baseline", "repeat", "measurand")
         constraints = (
             models.UniqueConstraint(
-                fields=("baseline", "measurand", "repeat"), name="one_baseline_reading_per_measurand_and_repeat"
+                fields=("baseline", "measurand", "repeat"),
+                name="one_baseline_reading_per_measurand_and_repeat",
             ),
         )
 
@@ -119,5 +126,10 @@ class BaselineValue(models.Model):
     class Meta:
         ordering = ("baseline", "measurand")
         constraints = (
-            models.UniqueConstraint(fields=("baseline", "measurand"), name="one_baseline_value_per_measurand"),
+            models.UniqueConstraint(
+                fields=("baseline", "measurand"), name="one_baseline_value_per_measurand"
+            ),
         )
+
+    def __str__(self) -> str:
+        return f"{self.measurand}: {self.state or self.mean}"

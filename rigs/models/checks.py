@@ -87,7 +87,7 @@ class CheckReading(ReferenceReading):
 
 
 class ValueSheet(models.Model):
-    """A rig's present values as they stood at one moment. Attempts are pinned to a sheet; it never changes."""
+    """A rig's present values as they stood at one moment. Attempts are pinned to it; it never changes."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     rig = models.ForeignKey("rigs.Rig", on_delete=models.PROTECT, related_name="value_sheets")
@@ -130,3 +130,6 @@ class SheetValue(models.Model):
                 condition=~models.Q(state="", value=None), name="a_sheet_value_says_something"
             ),
         )
+
+    def __str__(self) -> str:
+        return f"{self.measurand}: {self.state or self.value}"

@@ -101,7 +101,8 @@ class Measurand(models.Model):
                 fields=("test_point", "condition"), name="one_measurand_per_point_and_condition"
             ),
             models.CheckConstraint(
-                condition=Q(kind="level", expected_state="") | Q(kind="state", expected_state__in=("open", "closed")),
+                condition=Q(kind="level", expected_state="")
+                | Q(kind="state", expected_state__in=("open", "closed")),
                 name="a_state_measurand_names_its_state",
             ),
         )

@@ -35,7 +35,9 @@ class InstrumentModel(models.Model):
     class Meta:
         ordering = ("kind", "name")
         constraints = (
-            models.UniqueConstraint(fields=("centre", "name"), name="one_instrument_model_per_name_and_centre"),
+            models.UniqueConstraint(
+                fields=("centre", "name"), name="one_instrument_model_per_name_and_centre"
+            ),
         )
 
     def __str__(self) -> str:
@@ -96,9 +98,13 @@ class InstrumentQuerySet(models.QuerySet["Instrument"]):
             F("retired_at").asc(nulls_first=True), not_calibrated, F("due_on").asc(nulls_first=True), "tag"
         )
 
-    def references(self, *, kind: str) -> Self:
+    def references(self) -> Self:
         """Those that baselines and checks are read with."""
-        return self.in_use().filter(model__kind=kind, is_reference=True)
+        return self.filter(is_reference=True)
+
+    def bench(self) -> Self:
+        """Those in candidates' hands."""
+        return self.filter(is_reference=False)
 
 
 class Instrument(models.Model):
@@ -148,7 +154,9 @@ class Calibration(models.Model):
     class Meta:
         ordering = ("-calibrated_on", "-recorded_at")
         constraints = (
-            models.UniqueConstraint(fields=("instrument", "certificate"), name="one_calibration_per_certificate"),
+            models.UniqueConstraint(
+                fields=("instrument", "certificate"), name="one_calibration_per_certificate"
+            ),
             models.CheckConstraint(
                 condition=Q(due_on__gt=F("calibrated_on")), name="a_calibration_is_due_after_it_was_made"
             ),

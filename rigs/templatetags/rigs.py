@@ -7,6 +7,7 @@ from django import template
 from django.utils.timesince import timesince
 
 from rigs.due_dates import due
+from rigs.models import SpecRange
 
 register = template.Library()
 
@@ -30,3 +31,18 @@ def figure(value: float | None) -> str:
         return ""
     text = f"{Decimal(repr(value)).normalize():f}"
     return text.replace("-", "\N{MINUS SIGN}")
+
+
+@register.filter
+def accuracy(spec: SpecRange) -> str:
+    """Write the accuracy of a range as a data sheet does: ±(0.5 % of reading + 1 digit)."""
+    parts = [
+        f"{figure(percent)} % of {share}"
+        for percent, share in ((spec.percent_reading, "reading"), (spec.percent_full_scale, "full scale"))
+        if percent
+    ]
+    if spec.counts:
+        parts.append(f"{figure(spec.counts)} digit{'' if spec.counts == 1 else 's'}")
+    if not parts:
+        return "None stated"
+    return f"±({' + '.join(parts)})" if len(parts) > 1 else f"±{parts[0]}"

@@ -59,6 +59,9 @@ class BaselineRun(RemembersReferences, VerbFormView):
             return redirect("baseline-detail", self.baseline.pk)
         return super().get(request, *args, **kwargs)
 
+    def get_initial(self) -> dict[str, Any]:
+        return {"run": self.number}
+
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         if request.POST.get("run") != str(self.number):
             messages.warning(
@@ -90,10 +93,11 @@ class BaselineRun(RemembersReferences, VerbFormView):
         return number
 
     def get_context_data(self, **context: Any) -> dict[str, Any]:
+        runs = readouts.runs(baseline=self.baseline)
         return super().get_context_data(
             baseline=self.baseline,
-            runs=tuple(reversed(readouts.runs(baseline=self.baseline))),
-            columns=self.measurands,
+            runs_before=runs,
+            by_measurand=readouts.by_measurand(runs),
             least=baselines.LEAST_REPEATS,
             advised=baselines.LEAST_REPEATS_FOR_ASSESSMENT,
             **context,

@@ -23,6 +23,10 @@ class CalibrationRecord(AboutInstrumentView):
         found = calibrated.select_related("centre", "model").prefetch_related("model__ranges")
         return get_object_or_404(found, pk=self.kwargs["instrument"])
 
+    @property
+    def intro(self) -> str:
+        return f"{super().intro}. An error is what it indicates minus the reference."
+
     def get_form_kwargs(self) -> dict[str, Any]:
         return super().get_form_kwargs() | {"instrument": self.instrument}
 

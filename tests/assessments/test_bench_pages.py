@@ -151,7 +151,9 @@ class TestStarting:
         assert f"{bench.instruments[kind].tag} is on hold: Case cracked" in response.content.decode()
         assert not Attempt.objects.exists()
 
-    def test_an_instrument_whose_calibration_ran_out_is_refused_with_the_date(self, bench, phone, monkeypatch):
+    def test_an_instrument_whose_calibration_ran_out_is_refused_with_the_date(
+        self, bench, phone, monkeypatch
+    ):
         calibration = bench.instruments["manometer"].calibrations.get()
         late = NOW.replace(year=calibration.due_on.year + 1)
         monkeypatch.setattr(timezone, "now", lambda: late)
@@ -167,7 +169,11 @@ class TestStarting:
             tag="MN-05",
             ranges=[
                 made.rigs.RangeLine(
-                    quantity=Quantity.PRESSURE, unit="mbar", full_scale=150, resolution=0.1, percent_full_scale=0.5
+                    quantity=Quantity.PRESSURE,
+                    unit="mbar",
+                    full_scale=150,
+                    resolution=0.1,
+                    percent_full_scale=0.5,
                 )
             ],
             at=made.AT,
@@ -200,7 +206,9 @@ class TestStarting:
     def test_a_missing_prerequisite_leaves_only_practice(self, bench, phone):
         phone.force_login(made.CandidateFactory(by=bench.manager))
 
-        assert "“Instrument checks before use” comes first" in phone.get(start_address(bench)).content.decode()
+        assert (
+            "“Instrument checks before use” comes first" in phone.get(start_address(bench)).content.decode()
+        )
         assert start(bench, phone, purpose="assessment").status_code == 200
         assert start(bench, phone, purpose="practice").status_code == 302
 
@@ -253,7 +261,9 @@ class TestLogging:
             ("1.5", "V"),
         ],
     )
-    def test_what_is_no_reading_is_refused_beside_the_field_and_kept_in_it(self, bench, phone, attempt, text, unit):
+    def test_what_is_no_reading_is_refused_beside_the_field_and_kept_in_it(
+        self, bench, phone, attempt, text, unit
+    ):
         response = log(bench, phone, attempt, "ports-off", text=text, unit=unit)
 
         page = response.content.decode()

@@ -1,9 +1,10 @@
-"""Load the invented centre and show it."""
+"""Load the invented centre and show it, or walk one assessment through it."""
 
 import os
 import socket
 import sys
 from argparse import ArgumentParser
+from pathlib import Path
 from typing import Any
 
 from django.conf import settings
@@ -11,10 +12,12 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.core.wsgi import get_wsgi_application
 from django.utils import timezone
-from waitress.server import create_server
+from waitress.server import create_server  # type: ignore[import-untyped]
 
 from academy.refusals import Refused
 from assessments.demo import loading, scenario
+from assessments.demo.journey import Journey, Stopped
+from assessments.demo.own_site import NoSite, own_site
 from assessments.demo.scenario import Scenario
 
 FIXTURES = settings.ROOT / "fixtures"
@@ -31,10 +34,18 @@ class Command(BaseCommand):
         parser.add_argument(
             "--fresh", action="store_true", help="start over: removes what the database holds of the demo"
         )
+        parser.add_argument(
+            "--journey",
+            action="store_true",
+            help="walk one assessment over HTTP, from signing in to the portfolio, in a database of its own",
+        )
 
     def handle(self, *_args: Any, **options: Any) -> None:
-        listening = None if options["no_serve"] else listen(port=options["port"])
         plan = scenario.read(FIXTURES / "demo.json")
+        if options["journey"]:
+            self.travel(plan)
+            return
+        listening = None if options["no_serve"] else listen(port=options["port"])
         try:
             self.load(plan, fresh=options["fresh"])
         except Refused as refusal:
@@ -50,6 +61,7 @@ class Command(BaseCommand):
         self.tell(f"{plan.centre} is {'loaded' if added else 'here already'}.")
 
     def serve(self, plan: Scenario, listening: socket.socket) -> None:
+        listening.listen()  # who comes right after reading the address waits, and isn't turned away
         self.tell(f"\nhttp://{HOST}:{listening.getsockname()[1]}/   (stop with Ctrl+C)\n")
         width = max(len(plan.email(each.person)) for each in plan.sign_ins)
         for each in plan.sign_ins:
@@ -57,9 +69,28 @@ class Command(BaseCommand):
         self.tell(f"\nPassword of each: {plan.password}")
         create_server(get_wsgi_application(), sockets=[listening], threads=THREADS).run()
 
+    def travel(self, plan: Scenario) -> None:
+        try:
+            with own_site(manage=settings.ROOT / "manage.py", tell=self.tell) as address:
+                journey = Journey(
+                    address=address, scenario=plan, fixtures=FIXTURES, at=timezone.now(), tell=self.tell
+                )
+                portfolio = journey.travel()
+        except (NoSite, Stopped) as trouble:
+            raise CommandError(str(trouble)) from trouble
+        self.tell(f"\nThe portfolio: {kept(portfolio)}")
+
     def tell(self, line: str) -> None:
         self.stdout.write(line)
         self.stdout.flush()
+
+
+def kept(portfolio: bytes) -> Path:
+    """Keep the journey's PDF where the site keeps its data; the last one is replaced."""
+    path: Path = settings.VAR / "journey" / "portfolio.pdf"
+    path.parent.mkdir(exist_ok=True)
+    path.write_bytes(portfolio)
+    return path
 
 
 def listen(*, port: int) -> socket.socket:

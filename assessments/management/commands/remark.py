@@ -9,7 +9,9 @@ from assessments.models import Attempt
 
 
 class Command(BaseCommand):
-    help = "Marks an attempt again from what is on record, and says whether anything differs. Changes nothing."
+    help = (
+        "Marks an attempt again from what is on record, and says whether anything differs. Changes nothing."
+    )
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("attempt", help="the attempt's id, as in the address of its page")
@@ -28,7 +30,8 @@ class Command(BaseCommand):
             for line in lines:
                 self.stdout.write(f"{noun} {line}")
         raise CommandError(
-            f"Marking {outcome.number} of {attempt.pk} differs from a marking made now: see the lines above.", returncode=1
+            f"Marking {outcome.number} of {attempt.pk} differs from a marking made now: see the lines above.",
+            returncode=1,
         )
 
     def _attempt(self, text: str) -> Attempt:

@@ -10,6 +10,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from rigs.metrology.computed.calculator import Calculator, Input, Measure
+from rigs.metrology.conformity import TIE
 from rigs.metrology.quantities import Quantity
 from rigs.metrology.samples import SampleError, finite, positive
 
@@ -100,7 +101,8 @@ class ResistanceTable:
     def temperature(self, *, resistance: float) -> float:
         """°C at Ω. Raises SampleError outside the table."""
         high, low = self.points[0][1], self.points[-1][1]
-        if not low <= finite(resistance, of="resistance") <= high:
+        # A resistance worked out from the end of the table is still at its end.
+        if not low * (1 - TIE) <= finite(resistance, of="resistance") <= high * (1 + TIE):
             raise SampleError(
                 f"{resistance:g} Ω is outside the table of the {self.label}, {low:g} to {high:g} Ω. "
                 "Check the unit, and that it is this type.",

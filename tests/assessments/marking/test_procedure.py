@@ -28,7 +28,8 @@ READ = (reading("contacts", "OL", sequence=5, unit="Ω"),)
 def worked(*order: str) -> tuple:
     """Records of those steps, logged in that order."""
     return tuple(
-        record(slug, number, answer="none" if slug == "dead" else "") for number, slug in enumerate(order, start=1)
+        record(slug, number, answer="none" if slug == "dead" else "")
+        for number, slug in enumerate(order, start=1)
     )
 
 
@@ -48,7 +49,9 @@ def test_a_missing_safety_critical_step_is_named_and_breaks_the_procedure(left_o
     found = judged(*worked(*(slug for slug in ("isolate", "photo", "wires", "dead") if slug != left_out)))
 
     assert found.verdict is StrandVerdict.NOT_MET
-    assert [(each.step, each.kind, each.breach) for each in found.findings] == [(left_out, FindingKind.MISSING, True)]
+    assert [(each.step, each.kind, each.breach) for each in found.findings] == [
+        (left_out, FindingKind.MISSING, True)
+    ]
 
 
 def test_the_finding_says_why_the_step_matters():

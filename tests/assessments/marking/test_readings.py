@@ -45,13 +45,16 @@ class TestAgrees:
     def test_the_sentence_has_the_range_in_the_typed_unit_and_the_words_have_no_digit(self):
         mark = marked(TAPS, readings=[reading("taps", "158", unit="Pa")])["taps"]
 
-        assert mark.sentence == "Within what this rig reads today: 158 against 153 to 163\N{NARROW NO-BREAK SPACE}Pa."
+        assert (
+            mark.sentence
+            == "Within what this rig reads today: 158 against 153 to 163\N{NARROW NO-BREAK SPACE}Pa."
+        )
         assert not any(letter.isdigit() for letter in mark.words)
 
     def test_the_numbers_add_up(self):
         numbers = marked(TAPS, readings=[reading("taps", "1.60")])["taps"].numbers
 
-        # By hand: a = 0.5 % of 160 + 1 digit of 1 Pa = 1.8 Pa; u = √(1.8²/3 + 1²/12) = 1.0786 Pa (GUM 4.3.7, F.2.2.1).
+        # a = 0.5 % of 160 + 1 digit of 1 Pa = 1.8 Pa; u = √(1.8²/3 + 1²/12) (GUM 4.3.7, F.2.2.1).
         assert numbers.instrument_u == pytest.approx(1.0786, abs=1e-4)
         # u² = 1.9²·1.1 + 0.9² + 1.0786²; ν = u⁴ / ((1.9²·1.1)²/9) (GUM G.2b).
         assert numbers.u == pytest.approx((3.61 * 1.1 + 0.81 + 1.0786**2) ** 0.5, rel=1e-4)
@@ -123,7 +126,9 @@ class TestContacts:
         assert "neither closed nor open" in marked(LEADS, CLOSED, readings=readings)["closed"].sentence
 
     def test_without_a_lead_reading_a_closed_contact_cannot_be_judged_but_an_open_one_can(self):
-        marks = marked(CLOSED, OPEN, readings=[reading("closed", "0.4", unit="Ω"), reading("open", "OL", unit="Ω")])
+        marks = marked(
+            CLOSED, OPEN, readings=[reading("closed", "0.4", unit="Ω"), reading("open", "OL", unit="Ω")]
+        )
 
         assert marks["closed"].verdict is Verdict.CANNOT_JUDGE
         assert marks["open"].verdict is Verdict.IN_RANGE
@@ -166,7 +171,9 @@ class TestOthers:
 
         assert marked(leads, readings=[reading("leads", text, unit="Ω")])["leads"].verdict is verdict
 
-    @pytest.mark.parametrize(("heard", "verdict"), [("tone", Verdict.IN_RANGE), ("no tone", Verdict.OUT_OF_RANGE)])
+    @pytest.mark.parametrize(
+        ("heard", "verdict"), [("tone", Verdict.IN_RANGE), ("no tone", Verdict.OUT_OF_RANGE)]
+    )
     def test_a_tone(self, heard, verdict):
         tone = reading_step("tone", 1, "tone", expected=("tone",))
 
@@ -229,7 +236,9 @@ def test_marks_come_in_the_order_of_the_steps_however_the_readings_are_stored():
 
 def test_many_attempts_at_once_are_marked_as_each_would_be_alone():
     some = [
-        attempt(TAPS, attempt=str(number), readings=(replace(reading("taps", f"1.{number}0"), id=f"r{number}"),))
+        attempt(
+            TAPS, attempt=str(number), readings=(replace(reading("taps", f"1.{number}0"), id=f"r{number}"),)
+        )
         for number in range(1, 9)
     ]
 

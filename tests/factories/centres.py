@@ -1,0 +1,182 @@
+"""Whole centres to walk through: one at work, with something of everything on every page, and one just opened."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+from uuid import uuid4
+
+from django.core.files.base import ContentFile
+
+from academy.models import Centre, Person, Role
+from assessments import evidence, faults, progress
+from assessments.models import Attempt, Photo, PortfolioDocument, Step
+from assessments.models.attempts import Purpose
+from assessments.models.decisions import Decision
+from rigs import baselines, holds
+from rigs.models import Baseline, Check, FaultSetting, Hold, Instrument, Rig
+from rigs.models.instruments import InstrumentKind
+from tests.factories import assessments as made
+from tests.factories import rigs
+from tests.factories.academy import AT, CandidateFactory, ManagerFactory, person_with
+from tests.factories.assessments import SWITCH_TEST, Bench, Work
+
+NOON = AT + timedelta(hours=3, minutes=45)
+"""The end of the session that `busy_centre` is in the midst of."""
+OUT_OF_RANGE = Work(
+    readings={"ports-running": "1.91", "contacts-running": "480"},
+    struck={"taps-running": "15.8"},
+    skipped=frozenset({"leads-tone", "prove-after"}),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BusyCentre:
+    """A centre with work in every state, and one person a role. ``things`` are what addresses are about."""
+
+    bench: Bench
+    people: Mapping[Role.Kind, Person]
+    things: Mapping[str, Any]
+
+    @property
+    def centre(self) -> Centre:
+        return self.bench.centre
+
+    def id_of(self, thing: str) -> Any:
+        return self.things[thing].pk
+
+
+def busy_centre() -> BusyCentre:
+    """What it is like at `NOON`: the candidate has an open, a waiting and a decided attempt."""
+    bench = made.ready_bench()
+    people = {
+        Role.Kind.CANDIDATE: bench.candidate,
+        Role.Kind.ASSESSOR: bench.assessor,
+        Role.Kind.VERIFIER: person_with(Role.Kind.VERIFIER, by=bench.manager),
+        Role.Kind.EXTERNAL_VERIFIER: person_with(Role.Kind.EXTERNAL_VERIFIER, by=bench.manager),
+        Role.Kind.TECHNICIAN: bench.technician,
+        Role.Kind.MANAGER: bench.manager,
+    }
+    for task in bench.tasks.values():
+        progress.plan(cohort=bench.cohort, task=task.task, by=bench.manager, at=bench.at)
+    things = {
+        "person": bench.candidate,
+        "role": bench.candidate.roles.get(),
+        "membership": bench.candidate.memberships.get(),
+        "cohort": bench.cohort,
+        "version": bench.tasks[SWITCH_TEST],
+        "rig": bench.rig,
+        "check": bench.rig.checks.get(),
+        **_attempts(bench),
+        **_rigs(bench),
+        **_instruments(bench),
+    }
+    return BusyCentre(bench=bench, people=people, things=things)
+
+
+def _attempts(bench: Bench) -> dict[str, Any]:
+    at, hour = bench.at, timedelta(minutes=50)
+    other = made.another_candidate(bench)
+    decided = made.signed_off(bench, at=at).attempt
+    refused = made.signed_off(
+        bench, OUT_OF_RANGE, candidate=other, decision=Decision.NOT_YET_COMPETENT, at=at
+    ).attempt
+    waiting = made.handed_in(bench, OUT_OF_RANGE, at=at + hour)
+    others_waiting = made.handed_in(bench, candidate=other, purpose=Purpose.PRACTICE, at=at + hour)
+    unfinished = made.started(bench, at=at + 2 * hour)
+    work_half_way(unfinished)
+    return {
+        "other": other,
+        "decided": decided,
+        "refused": refused,
+        "waiting": waiting,
+        "others-waiting": others_waiting,
+        "unfinished": unfinished,
+        "photo": Photo.objects.get(attempt=unfinished),
+        "own-copy": _document(bench.candidate, by=bench.candidate, with_ranges=False, at=at + 2 * hour),
+        "staff-copy": _document(other, by=bench.manager, with_ranges=True, at=at + 2 * hour),
+    }
+
+
+def work_half_way(attempt: Attempt, *, upto: str = "tee-in") -> datetime:
+    """Log every step before ``upto``; then take the last action back. Returns when that was."""
+    steps = list(attempt.version.steps.order_by("position"))
+    position = next(step.position for step in steps if step.slug == upto)
+    rest = frozenset(step.slug for step in steps if step.position >= position)
+    last = made.work_through(attempt, Work(skipped=rest, struck={"leads-together": "2.0"}))
+    at = last + made.STEP_TAKES
+    evidence.log_step(
+        attempt=attempt,
+        step=Step.objects.get(version=attempt.version, slug="meter-on-posts"),
+        slip=evidence.Slip(id=uuid4(), reason="Tapped too early"),
+        candidate=attempt.candidate,
+        at=at,
+        done=False,
+    )
+    return at
+
+
+def _document(candidate: Person, *, by: Person, with_ranges: bool, at: datetime) -> PortfolioDocument:
+    """A document as it is kept. Making a real one takes seconds and is tested elsewhere."""
+    document = PortfolioDocument(
+        candidate=candidate,
+        issued_by=by,
+        issued_at=at,
+        with_ranges=with_ranges,
+        ledger_head="0" * 64,
+        sha256="0" * 64,
+    )
+    document.file.save(f"{document.pk}.pdf", ContentFile(b"%PDF-1.7"), save=False)
+    document.save(force_insert=True)
+    return document
+
+
+def _rigs(bench: Bench) -> dict[str, Rig | Baseline | Check | Hold | FaultSetting]:
+    technician, at = bench.technician, bench.at
+    references = {
+        str(each.model.kind): each for each in Instrument.objects.references().filter(centre=bench.centre)
+    }
+    waiting = rigs.rig(by=technician, tag="VB-02", at=AT)
+    baseline = rigs.open_baseline(of=waiting, instruments=references, by=technician, runs=5, at=AT)
+    baselines.hand_over(baseline=baseline, by=technician, at=AT)
+    begun = rigs.rig(by=technician, tag="VB-03", at=AT)
+    run = rigs.open_baseline(of=begun, instruments=references, by=technician, runs=1, days=1, at=AT)
+    held = rigs.rig(by=technician, tag="VB-04", electrical_inspection_due=AT.date(), at=AT)
+    fault = waiting.design.faults.all()[0]
+    return {
+        "rig-waiting": waiting,
+        "rig-begun": begun,
+        "rig-held": held,
+        "baseline": bench.rig.baselines.get(),
+        "baseline-waiting": baseline,
+        "baseline-begun": run,
+        "hold": holds.place(on=held, reason="Guard loose", by=technician, at=at),
+        "fault": faults.set_fault(rig=waiting, fault=fault, by=bench.assessor, at=at),
+    }
+
+
+def _instruments(bench: Bench) -> dict[str, Instrument | Hold]:
+    technician, at = bench.technician, bench.at
+    held = rigs.instrument(by=technician, tag="MN-04", at=AT)
+    return {
+        "instrument": bench.instruments[InstrumentKind.MANOMETER],
+        "instrument-held": held,
+        "instrument-hold": holds.place(on=held, reason="Case cracked", by=technician, at=at),
+        "instrument-uncertified": rigs.instrument(
+            by=technician, kind=InstrumentKind.MULTIMETER, tag="DM-04", certified=False, at=AT
+        ),
+        "indicator": bench.instruments[InstrumentKind.VOLTAGE_INDICATOR],
+    }
+
+
+def empty_centre() -> dict[Role.Kind, Person]:
+    """A centre just opened: one person a role, and nothing else."""
+    manager = ManagerFactory()
+    others = [kind for kind in Role.Kind if kind != Role.Kind.MANAGER]
+    return {Role.Kind.MANAGER: manager, **{kind: person_with(kind, by=manager) for kind in others}}
+
+
+def nobody_in_particular(*, by: Person) -> Person:
+    """Another candidate of the centre, who has done nothing yet."""
+    candidate: Person = CandidateFactory(by=by)
+    return candidate

@@ -1,0 +1,157 @@
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from academy.models import LedgerEntry
+from academy.refusals import Refused
+from rigs import baselines, checks, holds, sessions
+from rigs.models import Check, Session
+from rigs.models.checks import CheckVerdict
+from tests.factories import rigs as make
+from tests.factories.academy import AT
+
+pytestmark = pytest.mark.django_db
+
+
+def baseline_mean(bench, key="taps:fan-running"):
+    value = next(
+        each
+        for each in baselines.in_force(rig=bench.rig).values.select_related(
+            "measurand__test_point", "measurand__condition"
+        )
+        if make.key_of(each.measurand) == key
+    )
+    return value.mean / 100  # mbar
+
+
+def check_at(bench, *, share):
+    """A check in which both pressures stand at a share of their baseline, without noise."""
+    keys = ("taps:fan-running", "ports:fan-running")
+    return bench.check(texts={key: f"{baseline_mean(bench, key) * share:.4f}" for key in keys})
+
+
+def test_a_rig_that_agrees_is_steady_and_the_session_is_open(bench):
+    check = bench.check()
+    assert (check.verdict, check.reasons) == (CheckVerdict.STEADY, [])
+    assert check.session == sessions.current(centre=bench.manager.centre, at=AT)
+    assert check.readings.count() == 18
+    assert check.value_sheet.baseline == check.baseline == baselines.in_force(rig=bench.rig)
+    assert LedgerEntry.objects.filter(verb="check.record", subject=str(check.pk)).exists()
+
+
+@pytest.mark.parametrize(
+    ("share", "verdict", "findings"),
+    [
+        (1.0, CheckVerdict.STEADY, 0),
+        (0.945, CheckVerdict.STEADY, 0),
+        (1.055, CheckVerdict.STEADY, 0),
+        (0.935, CheckVerdict.WATCH, 2),
+        (1.065, CheckVerdict.WATCH, 2),  # high is no better than low
+        (0.905, CheckVerdict.WATCH, 2),
+        (0.895, CheckVerdict.HOLD, 2),
+        (1.105, CheckVerdict.HOLD, 2),
+    ],
+)
+def test_it_is_judged_by_the_centres_percentages_of_the_baseline(bench, share, verdict, findings):
+    check = check_at(bench, share=share)
+    assert check.verdict == verdict
+    assert len(check.reasons) == findings
+
+
+def test_the_percentages_are_the_centres_to_set(bench):
+    bench.manager.centre.watch_percent, bench.manager.centre.hold_percent = 2, 3
+    bench.manager.centre.save()
+    bench.rig.refresh_from_db()
+    assert check_at(bench, share=0.975).verdict == CheckVerdict.WATCH
+    assert check_at(bench, share=0.965).verdict == CheckVerdict.HOLD
+
+
+def test_a_reason_says_what_was_found_and_what_was_there_before(bench):
+    (taps, _) = check_at(bench, share=0.88).reasons
+    assert taps.startswith("Δp at the venturi taps, fan running: ")
+    assert f"{baseline_mean(bench):.3g} mbar in the baseline." in taps
+
+
+def test_near_zero_it_is_judged_by_the_measurands_own_tolerance(bench):
+    assert bench.check(texts={"ports:fan-off": "0.03"}).verdict == CheckVerdict.STEADY
+    assert bench.check(texts={"ports:fan-off": "0.06"}).verdict == CheckVerdict.WATCH
+    assert bench.check(texts={"ports:fan-off": "-0.09"}).verdict == CheckVerdict.HOLD
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "found"),
+    [
+        ("contacts:fan-running", "OL", "should be closed, is open"),
+        ("contacts:fan-running", "1.4", "should be closed, is high resistance"),
+        ("contacts:fan-off", "0.3", "should be open, is closed"),
+        ("contacts:outlet-blocked", "0.3", "should be open, is closed"),
+    ],
+)
+def test_a_contact_in_the_wrong_state_is_a_hold(bench, key, text, found):
+    check = bench.check(texts={key: text})
+    assert check.verdict == CheckVerdict.HOLD
+    assert found in check.reasons[0]
+
+
+def test_a_contact_that_does_not_repeat_is_a_hold(bench):
+    runs = [make.run(of=bench.rig, rng=make.noise("check")) for _ in range(2)]
+    runs.append(make.run(of=bench.rig, rng=make.noise("check"), texts={"contacts:fan-running": "OL"}))
+    check = record(bench, runs)
+    assert check.verdict == CheckVerdict.HOLD
+    assert "not the same each time" in check.reasons[0]
+
+
+def record(bench, runs, **given):
+    given = {"rig": bench.rig, "instruments": bench.references, "by": bench.technician, "at": AT} | given
+    return checks.record(runs=runs, **given)
+
+
+def test_a_hold_is_proposed_and_never_placed(bench):
+    assert check_at(bench, share=0.5).verdict == CheckVerdict.HOLD
+    assert not bench.rig.holds.exists()
+
+
+def test_a_held_rig_can_be_checked_so_that_it_can_be_released(bench):
+    holds.place(on=bench.rig, reason="Fan noisy.", by=bench.technician, at=AT)
+    assert bench.check().verdict == CheckVerdict.STEADY
+
+
+def test_three_runs_are_the_least_and_nothing_is_left_of_two(bench):
+    with pytest.raises(Refused, match="at least 3 runs; this one has 2"):
+        bench.check(runs=2)
+    assert not Check.objects.exists()
+    assert not Session.objects.exists()
+
+
+def test_every_run_has_one_reading_of_each(bench):
+    runs = [make.run(of=bench.rig, rng=make.noise("check")) for _ in range(3)]
+    gone = runs[1].popitem()[0]
+    with pytest.raises(Refused, match="every run has one reading of each") as refusal:
+        record(bench, runs)
+    assert refusal.value.field == f"run_2_measurand_{gone.pk}"
+    assert not Check.objects.exists()
+    assert not Session.objects.exists()
+
+
+def test_it_needs_an_approved_baseline(db):
+    bare = make.open_bench(with_baseline=False)
+    with pytest.raises(Refused, match="VB-01 has no approved baseline yet"):
+        bare.check()
+
+
+def test_it_is_read_with_reference_instruments(bench):
+    with pytest.raises(Refused, match="DM-02 isn't a reference instrument") as refusal:
+        bench.check(instruments={**bench.references, "multimeter": bench.multimeter})
+    assert refusal.value.field == "multimeter"
+
+
+def test_it_is_good_for_one_session(bench):
+    morning = bench.check()
+    again = bench.check(at=AT + timedelta(hours=1))
+    afternoon = bench.check(at=datetime(2025, 1, 6, 14, tzinfo=UTC))
+    assert morning.session == again.session != afternoon.session
+
+
+def test_two_at_once_are_both_recorded_whichever_is_written_first(bench):
+    bench.check(at=AT + timedelta(seconds=2))
+    assert bench.check(at=AT).verdict == CheckVerdict.STEADY

@@ -1,0 +1,169 @@
+"""Every page of the site: what it needs, and what its address is about in `tests.factories.centres`."""
+
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from academy.models import Role
+from academy.permissions import ROLE_PERMISSIONS, Permission
+from tests.factories.centres import BusyCentre
+
+STAFF = frozenset(
+    {Role.Kind.ASSESSOR, Role.Kind.VERIFIER, Role.Kind.EXTERNAL_VERIFIER, Role.Kind.MANAGER},
+)
+"""Those who read other people's attempts and portfolios."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Page:
+    """One address. ``about`` names a thing of the busy centre for each parameter, or is the value itself.
+
+    ``only`` are the roles that find this thing, of those that may see the page: nobody else's is there.
+    ``leads_on`` where it redirects, ``takes_posts`` where it answers nothing else.
+    """
+
+    name: str
+    needs: Permission
+    about: Mapping[str, str | int]
+    only: Collection[Role.Kind] = tuple(Role.Kind)
+    leads_on: bool = False
+    takes_posts: bool = False
+
+    @property
+    def key(self) -> tuple[str, frozenset[str]]:
+        return self.name, frozenset(self.about)
+
+    @property
+    def label(self) -> str:
+        """Its name, with what tells it from another of the same name."""
+        return "-".join([self.name, *(str(value) for value in self.about.values())])
+
+    @property
+    def shows(self) -> bool:
+        return not (self.leads_on or self.takes_posts)
+
+    def is_open_to(self, kind: Role.Kind) -> bool:
+        return self.needs in {Permission.PUBLIC, Permission.SIGNED_IN} | ROLE_PERMISSIONS[kind]
+
+    def address(self, centre: BusyCentre) -> str:
+        return reverse(self.name, kwargs={key: _value(centre, named) for key, named in self.about.items()})
+
+
+def _value(centre: BusyCentre, named: str | int) -> Any:
+    return named if isinstance(named, int) else centre.id_of(named)
+
+
+def page(name: str, needs: Permission, *, also: Mapping[str, Any] | None = None, **about: str | int) -> Page:
+    return Page(name=name, needs=needs, about=about, **(also or {}))
+
+
+POST = {"takes_posts": True}
+BY_TECHNICIAN = {"only": (Role.Kind.TECHNICIAN,)}
+BY_STAFF = {"only": STAFF}
+
+PAGES = (
+    page("home", Permission.SIGNED_IN, also={"leads_on": True}),
+    page("sign-in", Permission.PUBLIC),
+    page("sign-out", Permission.PUBLIC, also=POST),
+    page("password-change", Permission.SIGNED_IN),
+    page("person-list", Permission.PEOPLE_MANAGE),
+    page("person-create", Permission.PEOPLE_MANAGE),
+    page("person-detail", Permission.PEOPLE_MANAGE, pk="person"),
+    page("person-password", Permission.PEOPLE_MANAGE, pk="person"),
+    page("person-erase", Permission.PEOPLE_MANAGE, pk="person"),
+    page("role-grant", Permission.PEOPLE_MANAGE, pk="person"),
+    page("role-end", Permission.PEOPLE_MANAGE, pk="person", role="role"),
+    page("membership-create", Permission.COHORT_MANAGE, pk="person"),
+    page("membership-end", Permission.COHORT_MANAGE, pk="person", membership="membership"),
+    page("cohort-create", Permission.COHORT_MANAGE),
+    page("rig-list", Permission.RIG_READ),
+    page("rig-create", Permission.RIG_MANAGE),
+    page("rig-detail", Permission.RIG_READ, pk="rig"),
+    page("rig-values", Permission.RIG_READ, pk="rig"),
+    page("baseline-start", Permission.BASELINE_RECORD, rig="rig", also=POST),
+    page("baseline-run", Permission.BASELINE_RECORD, pk="baseline-begun", also=BY_TECHNICIAN),
+    page("baseline-hand-over", Permission.BASELINE_RECORD, pk="baseline-begun", also=POST),
+    page("baseline-detail", Permission.RIG_READ, pk="baseline"),
+    page("baseline-decide", Permission.BASELINE_APPROVE, pk="baseline-waiting"),
+    page("check-record", Permission.RIG_CHECK, rig="rig"),
+    page("check-detail", Permission.RIG_READ, pk="check"),
+    page("hold-place", Permission.HOLD_PLACE, rig="rig"),
+    page("hold-place", Permission.HOLD_PLACE, instrument="instrument"),
+    page("hold-release", Permission.HOLD_PLACE, pk="hold"),
+    page("fault-set", Permission.FAULT_SET, rig="rig-begun"),
+    page("fault-remove", Permission.FAULT_SET, pk="fault"),
+    page("instrument-list", Permission.INSTRUMENT_READ),
+    page("instrument-create", Permission.INSTRUMENT_MANAGE),
+    page("instrument-detail", Permission.INSTRUMENT_READ, pk="instrument"),
+    page("instrument-model-create", Permission.INSTRUMENT_MANAGE),
+    page("calibration-record", Permission.INSTRUMENT_MANAGE, instrument="instrument"),
+    page("bench-home", Permission.ATTEMPT_WORK),
+    page("bench-rig", Permission.ATTEMPT_WORK, pk="rig"),
+    page("attempt-start", Permission.ATTEMPT_WORK, rig="rig", version="version"),
+    page("attempt-overview", Permission.ATTEMPT_WORK, pk="unfinished"),
+    page("attempt-step", Permission.ATTEMPT_WORK, pk="unfinished", position=13),
+    page("step-take-back", Permission.ATTEMPT_WORK, pk="unfinished", position=4, also=POST),
+    page("attempt-hand-in", Permission.ATTEMPT_WORK, pk="unfinished", also=POST),
+    page("attempt-result", Permission.ATTEMPT_WORK, pk="decided"),
+    page("photo-file", Permission.SIGNED_IN, pk="photo", also={"only": STAFF | {Role.Kind.CANDIDATE}}),
+    page("review-list", Permission.ATTEMPT_READ),
+    page("review-detail", Permission.ATTEMPT_READ, pk="waiting"),
+    page("cohort-matrix", Permission.COHORT_READ),
+    page("cohort-plan", Permission.COHORT_MANAGE, pk="cohort"),
+    page("prior-record", Permission.PRIOR_RECORD, pk="person"),
+    page("portfolio-own", Permission.PORTFOLIO_READ),
+    page("portfolio-detail", Permission.PORTFOLIO_READ, pk="other", also=BY_STAFF),
+    page("portfolio-issue", Permission.PORTFOLIO_READ, pk="other", also=POST),
+    page("portfolio-download", Permission.PORTFOLIO_READ, pk="staff-copy", also=BY_STAFF),
+)
+
+STATES = (
+    *(page("rig-detail", Permission.RIG_READ, pk=rig) for rig in ("rig-waiting", "rig-begun", "rig-held")),
+    page("rig-values", Permission.RIG_READ, pk="rig-begun"),
+    page("baseline-detail", Permission.RIG_READ, pk="baseline-waiting"),
+    page("baseline-detail", Permission.RIG_READ, pk="baseline-begun"),
+    page("baseline-decide", Permission.BASELINE_APPROVE, pk="baseline-begun"),
+    page("hold-release", Permission.HOLD_PLACE, pk="instrument-hold"),
+    page("instrument-detail", Permission.INSTRUMENT_READ, pk="instrument-held"),
+    page("instrument-detail", Permission.INSTRUMENT_READ, pk="instrument-uncertified"),
+    page("instrument-detail", Permission.INSTRUMENT_READ, pk="indicator"),
+    page("bench-rig", Permission.ATTEMPT_WORK, pk="rig-held"),
+    page("attempt-start", Permission.ATTEMPT_WORK, rig="rig-waiting", version="version"),
+    *(
+        page("attempt-step", Permission.ATTEMPT_WORK, pk="unfinished", position=position)
+        # A reading that was corrected, a tone, an action that stands, a choice, a photo, and the same to come.
+        for position in (1, 2, 4, 6, 8, 10, 14, 30, 31, 32)
+    ),
+    page("attempt-overview", Permission.ATTEMPT_WORK, pk="waiting"),
+    page("attempt-overview", Permission.ATTEMPT_WORK, pk="decided"),
+    page("review-detail", Permission.ATTEMPT_READ, pk="decided"),
+    page("review-detail", Permission.ATTEMPT_READ, pk="refused"),
+    page("review-detail", Permission.ATTEMPT_READ, pk="others-waiting"),
+    page("portfolio-detail", Permission.PORTFOLIO_READ, pk="person", also=BY_STAFF),
+    page("person-detail", Permission.PEOPLE_MANAGE, pk="other"),
+)
+"""The same pages in the other states that they have a face for."""
+
+QUERIES = (
+    ("review-list", Permission.ATTEMPT_READ, {"show": "decided"}),
+    ("person-list", Permission.PEOPLE_MANAGE, {"q": "nobody at all"}),
+)
+"""Pages that what follows the question mark gives another face."""
+
+
+def patterns(found: Collection[Any], *, before: str = "") -> Iterator[URLPattern]:
+    for each in found:
+        if isinstance(each, URLResolver):
+            yield from patterns(each.url_patterns, before=before)
+        else:
+            yield each
+
+
+def every_address() -> set[tuple[str, frozenset[str]]]:
+    """The name and the parameters of each address that the site answers."""
+    return {
+        (each.name or str(each.pattern), frozenset(each.pattern.converters))
+        for each in patterns(get_resolver().url_patterns)
+    }
