@@ -16,7 +16,7 @@ from academy.permissions import Permission
 from academy.refusals import Refused
 from academy.views.verb_form import VerbFormView
 from assessments import attempts, evidence, photos
-from assessments.evidence import Slip
+from assessments.evidence import Sent
 from assessments.forms import FORMS, ReadingForm, StepForm, TakeBackForm
 from assessments.models import Attempt, Photo, Reading, Step, StepRecord
 from assessments.models.attempts import AttemptStatus
@@ -130,11 +130,11 @@ class AttemptStep(OwnAttempt, VerbFormView):
 
     def carry_out(self, form: forms.Form) -> object:
         given = form.cleaned_data
-        slip = Slip(id=given["id"], reason=given.get("reason", ""))
+        sent = Sent(id=given["id"], reason=given.get("reason", ""))
         stamp: dict[str, Any] = {
             "attempt": self.attempt,
             "step": self.step,
-            "slip": slip,
+            "sent": sent,
             "candidate": self.person,
             "at": self.now,
         }
@@ -170,10 +170,10 @@ class StepTakeBack(OwnAttempt):
         step = get_object_or_404(self.attempt.version.steps, position=self.kwargs["position"])
         form = TakeBackForm(request.POST)
         if form.is_valid():
-            slip = Slip(id=form.cleaned_data["id"], reason=form.cleaned_data["reason"])
+            sent = Sent(id=form.cleaned_data["id"], reason=form.cleaned_data["reason"])
             try:
                 evidence.log_step(
-                    attempt=self.attempt, step=step, slip=slip, candidate=self.person, at=self.now, done=False
+                    attempt=self.attempt, step=step, sent=sent, candidate=self.person, at=self.now, done=False
                 )
             except Refused as refusal:
                 messages.error(request, refusal.message)

@@ -209,7 +209,7 @@ def _log(
     common = {
         "attempt": attempt,
         "step": step,
-        "slip": evidence.Slip(id=uuid4(), device_at=at, reason=reason),
+        "sent": evidence.Sent(id=uuid4(), device_at=at, reason=reason),
         "candidate": attempt.candidate,
         "at": at,
     }

@@ -1,4 +1,4 @@
-"""Whole centres to walk through: one at work, with something of everything on every page, and one just opened."""
+"""Whole centres to walk through: one at work, with something of everything, and one just opened."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ from rigs.models import Baseline, Check, FaultSetting, Hold, Instrument, Rig
 from rigs.models.instruments import InstrumentKind
 from tests.factories import assessments as made
 from tests.factories import rigs
-from tests.factories.academy import AT, CandidateFactory, ManagerFactory, person_with
+from tests.factories.academy import AT, ManagerFactory, person_with
 from tests.factories.assessments import SWITCH_TEST, Bench, Work
 
 NOON = AT + timedelta(hours=3, minutes=45)
@@ -108,7 +108,7 @@ def work_half_way(attempt: Attempt, *, upto: str = "tee-in") -> datetime:
     evidence.log_step(
         attempt=attempt,
         step=Step.objects.get(version=attempt.version, slug="meter-on-posts"),
-        slip=evidence.Slip(id=uuid4(), reason="Tapped too early"),
+        sent=evidence.Sent(id=uuid4(), reason="Tapped too early"),
         candidate=attempt.candidate,
         at=at,
         done=False,
@@ -174,9 +174,3 @@ def empty_centre() -> dict[Role.Kind, Person]:
     manager = ManagerFactory()
     others = [kind for kind in Role.Kind if kind != Role.Kind.MANAGER]
     return {Role.Kind.MANAGER: manager, **{kind: person_with(kind, by=manager) for kind in others}}
-
-
-def nobody_in_particular(*, by: Person) -> Person:
-    """Another candidate of the centre, who has done nothing yet."""
-    candidate: Person = CandidateFactory(by=by)
-    return candidate
