@@ -23,6 +23,7 @@ from assessments.photos import CleanPhoto
 from rigs.metrology.readings import TypedReading
 
 Entry = TypeVar("Entry", Reading, StepRecord, Photo)
+CLOSED = "This attempt was handed in: nothing can be added to it."
 CORRECTION = "This step has an entry already: say why it is corrected."
 MODELS: tuple[type[Reading] | type[StepRecord] | type[Photo], ...] = (Reading, StepRecord, Photo)
 
@@ -110,7 +111,7 @@ def standing(attempt: Attempt) -> dict[int, Reading | StepRecord | Photo]:
 def _open_for(attempt: Attempt, step: Step, *kinds: StepKind, candidate: Person) -> Attempt:
     held = own_locked(attempt=attempt, candidate=candidate)
     if held.status != AttemptStatus.OPEN:
-        raise Refused("This attempt was handed in: nothing can be added to it.")
+        raise Refused(CLOSED)
     if step.version_id != held.version_id or step.kind not in kinds:
         raise Refused("That step isn't part of this task.")
     return held

@@ -53,6 +53,8 @@ class AttemptStep(OwnAttempt, VerbFormView):
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         if request.user.is_authenticated and self.closed:
+            if request.method == "POST":
+                messages.error(request, evidence.CLOSED)
             return redirect("attempt-overview", self.kwargs["pk"])
         return super().dispatch(request, *args, **kwargs)
 
@@ -119,6 +121,10 @@ class AttemptStep(OwnAttempt, VerbFormView):
 
     def form_invalid(self, form: forms.Form) -> HttpResponse:
         """Show the form again under a fresh id, asking for a reason if an entry stands by now."""
+        if self.step.kind == StepKind.ACTION and self.entry is not None:
+            # There is nothing in it that could be corrected: it stands, whichever tab sent it.
+            messages.info(self.request, f"“{self.step.title}” was logged already.")
+            return redirect(self.get_success_url())
         data = self.request.POST.copy()
         data["id"] = str(uuid4())
         again = {"data": data, "files": self.request.FILES, "correcting": self.entry is not None}

@@ -47,9 +47,8 @@ def words_of(document: PortfolioDocument) -> str:
 def ranges_of(bench) -> list[str]:
     """Every expected range on the bench's rig, as the working writes it."""
     entry = contents(bench).entries[0]
-    return [
-        plain(line.figure) for each in entry.sheet.readings for line in each.working if "range" in line.label
-    ]
+    lines = [line for each in entry.sheet.readings for line in each.working]
+    return [plain(line.figure) for line in lines if line.label == "Expected range"]
 
 
 @pytest.mark.usefixtures("pango")
@@ -110,9 +109,8 @@ def test_every_page_says_that_it_is_no_evidence_of_safety_and_names_the_ledgers_
 
     assert len(pages) > 3
     for page in pages:
-        text = plain(page.extract_text())
-        assert FOOTER in text
-        assert head.hash in text
+        assert FOOTER in page
+        assert head.hash in page
 
 
 @pytest.mark.parametrize("with_ranges", [True, False])

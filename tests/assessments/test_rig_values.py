@@ -229,7 +229,8 @@ class TestASecondLook:
         assert "Set it aside" in page
         assert "Approve the baseline" not in page
         assert "Fewer than 5 runs: they say nothing yet." in page
-        assert "being recorded" in text_of(client.post(address, {"approve": "yes", "note": ""}))
+        assert "Say what is wrong with it." in text_of(client.post(address, {"send_back": "yes", "note": ""}))
+        assert "being recorded" in text_of(client.post(address, {"approve": "yes", "note": "Fine."}))
         page = text_of(client.post(address, {"send_back": "yes", "note": "Left."}, follow=True))
         assert "Sent back" in page
 

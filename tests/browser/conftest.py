@@ -7,7 +7,7 @@ from datetime import timedelta
 
 import pytest
 from django.utils import timezone
-from playwright.sync_api import Browser, ConsoleMessage, Page, Response, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, Response, expect, sync_playwright
 
 from academy import machine, people
 from academy.models import Person
@@ -89,7 +89,7 @@ def breaks_policy(message: ConsoleMessage) -> bool:
 
 
 def failed(response: Response) -> bool:
-    return response.status >= 500 or response.status == 404 and "/static/" in response.url
+    return response.status >= 500 or (response.status == 404 and "/static/" in response.url)
 
 
 @pytest.fixture
@@ -111,6 +111,7 @@ def give_password(person: Person, *, by: Person) -> None:
 def sign_in(page: Page, person: Person) -> None:
     """As somebody at a desk does it, with the keys alone: the cursor stands in the first field already."""
     page.goto("/")
+    expect(page.get_by_label("Email")).to_be_focused()
     page.keyboard.type(person.email)
     page.keyboard.press("Tab")
     page.keyboard.type(PASSWORD)

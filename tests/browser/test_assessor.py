@@ -17,9 +17,8 @@ MOST_TABS = 60
 def waiting(bench) -> tuple[Attempt, Attempt]:
     """Two attempts that wait, the sound one first."""
     sound = made.handed_in(bench)
-    unsafe = made.handed_in(bench, OUT_OF_RANGE, candidate=made.another_candidate(bench), at=bench.at)
-    Attempt.objects.filter(pk=sound.pk).update(submitted_at=bench.at + made.STEP_TAKES)
-    return sound, unsafe
+    later = bench.at + 5 * made.STEP_TAKES
+    return sound, made.handed_in(bench, OUT_OF_RANGE, candidate=made.another_candidate(bench), at=later)
 
 
 @pytest.fixture
@@ -60,7 +59,7 @@ def test_both_are_decided_and_the_list_is_empty(desk, waiting):
 
 
 def sees_the_readings(page: Page, *, readings: int) -> None:
-    """Strips, the procedure and the decision are on the one page, and the decision beside what it is about."""
+    """Strips, the procedure and the decision are on one page, and the decision is beside the readings."""
     strips = page.locator(".strip-scale")
     assert strips.count() >= readings - 3
     for strip in strips.all():

@@ -131,14 +131,22 @@ def _document(candidate: Person, *, by: Person, with_ranges: bool, at: datetime)
     return document
 
 
+def waiting_baseline(bench: Bench) -> Baseline:
+    """A rig VB-02, whose first baseline the technician has handed over."""
+    rig = rigs.rig(by=bench.technician, tag="VB-02", at=AT)
+    baseline = rigs.open_baseline(of=rig, instruments=_references(bench), by=bench.technician, runs=5, at=AT)
+    return baselines.hand_over(baseline=baseline, by=bench.technician, at=AT)
+
+
+def _references(bench: Bench) -> dict[str, Instrument]:
+    found = Instrument.objects.references().filter(centre=bench.centre).select_related("model")
+    return {str(each.model.kind): each for each in found}
+
+
 def _rigs(bench: Bench) -> dict[str, Rig | Baseline | Check | Hold | FaultSetting]:
-    technician, at = bench.technician, bench.at
-    references = {
-        str(each.model.kind): each for each in Instrument.objects.references().filter(centre=bench.centre)
-    }
-    waiting = rigs.rig(by=technician, tag="VB-02", at=AT)
-    baseline = rigs.open_baseline(of=waiting, instruments=references, by=technician, runs=5, at=AT)
-    baselines.hand_over(baseline=baseline, by=technician, at=AT)
+    technician, at, references = bench.technician, bench.at, _references(bench)
+    baseline = waiting_baseline(bench)
+    waiting = baseline.rig
     begun = rigs.rig(by=technician, tag="VB-03", at=AT)
     run = rigs.open_baseline(of=begun, instruments=references, by=technician, runs=1, days=1, at=AT)
     held = rigs.rig(by=technician, tag="VB-04", electrical_inspection_due=AT.date(), at=AT)
