@@ -8,7 +8,8 @@ import pytest
 
 from assessments.marking.mark import mark
 from assessments.marking.results import ReadingMark
-from assessments.working import side_by_side, working_of
+from assessments.working.kinds import working_of
+from assessments.working.lines import side_by_side
 from rigs.metrology.conformity import Verdict
 from tests.factories.marking import RUNNING, attempt, reading, reading_step
 
