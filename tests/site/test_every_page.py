@@ -135,9 +135,7 @@ def test_what_belongs_to_another_centre_is_not_there(client, centre, page, metho
 
 @pytest.mark.parametrize("method", ["get", "post"])
 @pytest.mark.parametrize(
-    "page",
-    [page for page in PAGES if page.needs == Permission.ATTEMPT_WORK and "pk" in page.about],
-    ids=labels,
+    "page", [page for page in PAGES if page.needs == Permission.ATTEMPT_WORK and "pk" in page.about], ids=labels
 )
 def test_another_candidates_attempt_is_not_there(client, centre, page, method):
     if page.name == "bench-rig":
