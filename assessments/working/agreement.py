@@ -44,14 +44,14 @@ def _value_lines(numbers: AgreementNumbers, scale: Scale) -> Iterable[WorkingLin
     yield line("Repeat noise", "s", scale.width(numbers.repeat_sd), "repeats of the baseline")
     if rig is not None:
         dof = number(rig.repeat_dof, 0)
-        yield line("Its degrees of freedom", "ν(s)", dof, "the repeats, less one for each day")
+        yield line("Degrees of freedom of the repeats", "ν(s)", dof, "the repeats, less one for each day")
         yield line(
             "Drift, sessions, reference instrument",
             "u(d)",
             scale.width(rig.other_u),
             "as pinned at the start",
         )
-        yield line("Its degrees of freedom", "ν(d)", _dof(rig.other_dof), "as pinned at the start")
+        yield line("Degrees of freedom of the others", "ν(d)", _dof(rig.other_dof), "as pinned at the start")
         yield line(
             "Share of the repeats",
             "k",

@@ -49,7 +49,7 @@ def reversal_lines(mark: ReadingMark, numbers: ReversalNumbers) -> Iterable[Work
         expanded = numbers.factor * term.u
         beyond = abs(term.value) > expanded
         rule = scale.comparison(abs(term.value), expanded, signs=">" if beyond else "≤", are_widths=True)
-        yield line("Told from zero?", f"|y{_below(sign)}|", rule, "against k·u")
+        yield line(f"Is “{term.title}” told from zero?", f"|y{_below(sign)}|", rule, "against k·u")
     before, after = numbers.terms
     signs = "opposite" if before.value * after.value < 0 else "the same"
     yield line("Rule", "", f"signs are {signs}", "both told from zero, and on opposite sides of it")
