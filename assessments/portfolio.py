@@ -191,11 +191,11 @@ def _kept(photo: Photo) -> KeptPhoto:
 
 
 def _workings(readings: Iterable[ShownReading]) -> Iterable[WorkingTable]:
-    """Those of one kind of check beside one another: their lines are the same."""
-    kinds: dict[str, list[ShownReading]] = defaultdict(list)
+    """Those with the same numbers behind them beside one another: their lines are the same."""
+    kinds: dict[type, list[ShownReading]] = defaultdict(list)
     for reading in readings:
         if reading.working:
-            kinds[reading.mark.judged_by].append(reading)
+            kinds[type(reading.mark.numbers)].append(reading)
     for worked in kinds.values():
         for first in range(0, len(worked), READINGS_ABREAST):
             abreast = tuple(worked[first : first + READINGS_ABREAST])

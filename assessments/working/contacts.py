@@ -44,8 +44,7 @@ def _prefixed(when: str, lines: Iterable[WorkingLine]) -> Iterable[WorkingLine]:
 def _state_lines(numbers: ContactNumbers) -> Iterable[WorkingLine]:
     state = ContactState(numbers.state)
     if numbers.resistance is None or numbers.instrument is None:
-        source = "nothing conducts: over the display’s limit" if state is ContactState.OPEN else "as seen"
-        yield line("State", "", WORDS[state], source)
+        yield line("State", "", WORDS[state])
         return
     scale = Scale.to_second_digit(numbers.expanded, unit=OHM)
     if numbers.leads is not None:
