@@ -14,6 +14,8 @@ from django.db.models import QuerySet
 from academy import ledger
 from academy.models import Centre, Person
 from academy.refusals import Refused
+from assessments.marking.inputs import StepInput
+from assessments.marking.parameters import require_sound
 from assessments.models import Criterion, Step, Task, TaskVersion
 from rigs.models import RigDesign
 
@@ -38,8 +40,10 @@ def load_criteria(*, centre: Centre, data: Iterable[Data]) -> None:
 def issue(*, centre: Centre, data: Data, by: Person | None, at: datetime) -> TaskVersion:
     """Issue a task, or the version of it that these data describe. Data issued already come back as they are.
 
-    The version before it is withdrawn: attempts that were started on it stay on it.
+    The version before it is withdrawn: attempts that were started on it stay on it. Raises ValueError for
+    data that no attempt could be marked by.
     """
+    _require_sound(data["steps"])
     content = hashlib.sha256(rfc8785.dumps(dict(data))).hexdigest()
     task, _ = Task.objects.get_or_create(
         centre=centre, slug=data["slug"], defaults={"title": data["title"], "position": data["position"]}
@@ -79,6 +83,24 @@ def withdraw(*, version: TaskVersion, by: Person | None, at: datetime) -> None:
     held.withdrawn_at = at
     held.save(update_fields=["withdrawn_at"])
     ledger.append(centre=held.task.centre, actor=by, verb="task.withdraw", subject=held.pk, at=at)
+
+
+def _require_sound(steps: Sequence[Data]) -> None:
+    require_sound(
+        [
+            StepInput(
+                slug=data["slug"],
+                order=order,
+                kind=data["kind"],
+                title=data["title"],
+                judged_by=data.get("judged_by", ""),
+                measurand="/".join(data.get("measurand", ())),
+                parameters=data.get("parameters", {}),
+            )
+            for order, data in enumerate(steps, start=1)
+        ],
+        quantities={data["slug"]: data["quantity"] for data in steps if "quantity" in data},
+    )
 
 
 def _named(known: QuerySet[Any], field: str, names: Sequence[str]) -> list[Any]:

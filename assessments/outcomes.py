@@ -132,6 +132,7 @@ def _inputs(attempt: Attempt) -> AttemptInputs:
         content_sha256=version.content_sha256,
         rig=attempt.rig.tag,
         baseline=attempt.sheet.baseline.number if attempt.sheet else None,
+        baseline_on=_baseline_on(attempt),
         floor_percent=float(attempt.rig.centre.floor_percent),
         fault=_fault(attempt),
         steps=tuple(_step(step) for step in version.steps.all()),
@@ -140,6 +141,12 @@ def _inputs(attempt: Attempt) -> AttemptInputs:
         readings=tuple(_reading(each, first) for each, first in _standing(attempt.readings.all())),
         records=tuple(sorted(_records(attempt), key=lambda record: (record.sequence, record.step))),
     )
+
+
+def _baseline_on(attempt: Attempt) -> str:
+    if attempt.sheet is None:
+        return ""
+    return attempt.rig.centre.date_at(attempt.sheet.baseline.started_at).isoformat()
 
 
 def _fault(attempt: Attempt) -> FaultInput | None:

@@ -14,7 +14,8 @@ from assessments.marking.results import Finding, FindingKind, Marking, ReadingMa
 from assessments.models import Attempt, Photo, Reading, Step, StepRecord
 from assessments.models.tasks import StepKind
 from assessments.strips import strip_of
-from assessments.working import WorkingLine, working_of
+from assessments.working.kinds import working_of
+from assessments.working.lines import WorkingLine
 from rigs.metrology.conformity import Verdict
 
 

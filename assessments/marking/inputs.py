@@ -104,6 +104,8 @@ class FaultInput:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AttemptInputs:
+    """``baseline_on`` is the day on which the baseline's readings began, in ISO form; empty for none."""
+
     attempt: str
     task: str
     version: int
@@ -117,6 +119,7 @@ class AttemptInputs:
     instruments: tuple[InstrumentInput, ...]
     readings: tuple[ReadingInput, ...]
     records: tuple[RecordInput, ...]
+    baseline_on: str = ""
 
     def step(self, slug: str) -> StepInput:
         return next(each for each in self.steps if each.slug == slug)
