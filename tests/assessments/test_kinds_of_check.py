@@ -54,7 +54,7 @@ def data_with(*steps):
 
 
 @pytest.fixture
-def bench(db):  # noqa: ARG001
+def bench(db):
     return made.ready_bench()
 
 
