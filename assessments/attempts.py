@@ -34,6 +34,7 @@ def start(
     task, the rig or an instrument can't be used, and for an assessment also when a prerequisite is missing,
     the rig wasn't checked this session, or the candidate has seen its ranges.
     """
+    Rig.objects.select_for_update().get(pk=rig.pk)  # one after the other: starts, and faults being set
     known = Attempt.objects.filter(pk=id, candidate=candidate).first()
     if known is not None:
         return known
