@@ -14,7 +14,7 @@ from django.db.models import QuerySet
 from academy import ledger
 from academy.models import Centre, Person
 from academy.refusals import Refused
-from assessments.models import Criterion, Step, Task, TaskVersion
+from assessments.models import Criterion, Step, Task, TaskContent, TaskVersion
 from rigs.models import RigDesign
 
 Data = Mapping[str, Any]
@@ -40,11 +40,12 @@ def issue(*, centre: Centre, data: Data, by: Person | None, at: datetime) -> Tas
 
     The version before it is withdrawn: attempts that were started on it stay on it.
     """
-    content = hashlib.sha256(rfc8785.dumps(dict(data))).hexdigest()
+    content = rfc8785.dumps(dict(data))
+    content_sha256 = hashlib.sha256(content).hexdigest()
     task, _ = Task.objects.get_or_create(
         centre=centre, slug=data["slug"], defaults={"title": data["title"], "position": data["position"]}
     )
-    known = task.versions.filter(content_sha256=content).first()
+    known = task.versions.filter(content_sha256=content_sha256).first()
     if known is not None:
         return known
     for old in task.versions.in_force():
@@ -56,14 +57,20 @@ def issue(*, centre: Centre, data: Data, by: Person | None, at: datetime) -> Tas
         purpose=data["purpose"],
         cautions=data["cautions"],
         guide_minutes=data["guide_minutes"],
-        content_sha256=content,
+        content_sha256=content_sha256,
         issued_at=at,
     )
+    TaskContent.objects.create(version=version, text=content.decode())
     version.requires.set(_named(Task.objects.filter(centre=centre), "slug", data["requires"]))
     version.criteria.set(_named(Criterion.objects.filter(centre=centre), "code", data["criteria"]))
     _add_steps(version, data["steps"])
     ledger.append(
-        centre=centre, actor=by, verb="task.issue", subject=version.pk, at=at, facts={"content": content}
+        centre=centre,
+        actor=by,
+        verb="task.issue",
+        subject=version.pk,
+        at=at,
+        facts={"content": content_sha256},
     )
     return version
 

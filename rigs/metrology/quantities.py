@@ -119,10 +119,41 @@ _QUANTITY_OF: Mapping[str, Quantity] = {unit: quantity for quantity, units in UN
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Scale:
-    """SI value = factor · value + offset, exactly."""
+    """SI value = factor · value + offset, exactly.
+
+    ``times`` or ``over`` is a float that is exactly the factor, or one over it; neither where there is none.
+    """
 
     factor: Fraction
     offset: Fraction
+    times: float | None
+    over: float | None
+
+    @classmethod
+    def of(cls, *, factor: Fraction, offset: Fraction) -> "_Scale":
+        return cls(factor=factor, offset=offset, times=_as_float(factor), over=_as_float(1 / factor))
+
+    def scaled(self, value: Decimal | float) -> float:
+        """`value` times the factor, rounded once: as IEEE 754 does one operation on exact operands."""
+        if isinstance(value, float):
+            if self.times is not None and math.isfinite(found := value * self.times):
+                return float(found) + 0.0  # zero has no sign
+            if self.over is not None and math.isfinite(found := value / self.over):
+                return float(found) + 0.0  # zero has no sign
+        return float(_exact(value) * self.factor)
+
+    def unscaled(self, si_value: Decimal | float) -> float:
+        """`si_value` over the factor, rounded once."""
+        if isinstance(si_value, float):
+            if self.times is not None and math.isfinite(found := si_value / self.times):
+                return float(found) + 0.0  # zero has no sign
+            if self.over is not None and math.isfinite(found := si_value * self.over):
+                return float(found) + 0.0  # zero has no sign
+        return float(_exact(si_value) / self.factor)
+
+
+def _as_float(number: Fraction) -> float | None:
+    return float(number) if Fraction(float(number)) == number else None
 
 
 @cache
@@ -137,7 +168,7 @@ def _scales() -> Mapping[str, _Scale]:
     for unit, quantity in _QUANTITY_OF.items():
         name = _PINT_NAMES[quantity][unit]
         zero = in_si(0, quantity, name)
-        scales[unit] = _Scale(factor=in_si(1, quantity, name) - zero, offset=zero)
+        scales[unit] = _Scale.of(factor=in_si(1, quantity, name) - zero, offset=zero)
     return scales
 
 
@@ -150,8 +181,10 @@ def unit_quantity(unit: str) -> Quantity:
 
 
 def _scale(unit: str) -> _Scale:
-    unit_quantity(unit)
-    return _scales()[unit]
+    try:
+        return _scales()[unit]
+    except KeyError:
+        raise UnitError(f"“{unit}” is not a unit used here.") from None
 
 
 def si_factor(unit: str) -> float:
@@ -165,18 +198,18 @@ def to_si(value: Decimal | float, *, unit: str) -> float:
     Raises UnitError for an unknown unit and for NaN or infinity.
     """
     scale = _scale(unit)
-    return float(_exact(value) * scale.factor + scale.offset)
+    return float(_exact(value) * scale.factor + scale.offset) if scale.offset else scale.scaled(value)
 
 
 def from_si(value: Decimal | float, *, unit: str) -> float:
     """The inverse of `to_si`: what an SI value is in `unit`."""
     scale = _scale(unit)
-    return float((_exact(value) - scale.offset) / scale.factor)
+    return float((_exact(value) - scale.offset) / scale.factor) if scale.offset else scale.unscaled(value)
 
 
 def width_to_si(value: Decimal | float, *, unit: str) -> float:
     """A width, resolution or difference in `unit`, in SI: a factor without an offset."""
-    return float(_exact(value) * _scale(unit).factor)
+    return _scale(unit).scaled(value)
 
 
 def column_to_si(values: ArrayLike, *, unit: str) -> NDArray[np.float64]:

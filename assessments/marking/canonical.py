@@ -1,0 +1,142 @@
+"""Canonical JSON of the values that marking works with, and where two such documents differ."""
+
+import hashlib
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import fields, is_dataclass
+from json.encoder import encode_basestring
+from operator import attrgetter
+from typing import Any
+
+import rfc8785
+
+Write = Callable[[Any], str]
+
+
+def number_as_number(value: float) -> str:
+    """A number as RFC 8785 writes it. ValueError for NaN and infinity."""
+    if value == 0:
+        return "0"
+    if 1e-4 <= abs(value) < 1e16:  # where Python writes the digits that ECMAScript does, but for a last .0
+        return repr(value).removesuffix(".0")
+    return bytes(rfc8785.dumps(value)).decode()
+
+
+def number_as_text(value: float) -> str:
+    """A number as a string: the shortest decimal that reads back as the same float, zero without a sign.
+
+    Equal numbers give equal strings, 20 and 20.0 among them. ValueError for NaN and infinity, and for a whole
+    number that no float can hold.
+    """
+    held = value + 0.0
+    if held != value or math.isinf(held):
+        raise ValueError(f"{value} can't be frozen: no float has that value.")
+    return f'"{held!r}"'.replace('.0"', '"')
+
+
+class Canonical(dict[type, Write]):
+    """Writes values as RFC 8785 JSON: how, by their type, found out once for each type.
+
+    Dataclasses are objects, tuples arrays, members of enumerations their texts. The names of fields are
+    ASCII, so that sorting them by code point is sorting them by UTF-16 code unit, as the RFC asks; other
+    mappings are sorted by that. Strings are escaped alike by RFC 8785 (section 3.2.2.2) and Python's json.
+    """
+
+    def __init__(self, *, number: Callable[[float], str]) -> None:
+        super().__init__(
+            {
+                str: encode_basestring,
+                type(None): lambda _: "null",
+                bool: lambda value: "true" if value else "false",
+                int: number,
+                float: number,
+            }
+        )
+
+    def __missing__(self, kind: type) -> Write:
+        if is_dataclass(kind):
+            write = self._object_writer(kind)
+        elif issubclass(kind, Mapping):
+            write = self._mapping
+        elif issubclass(kind, str):
+            write = _text_of_member
+        elif issubclass(kind, Sequence):
+            write = self._array
+        elif issubclass(kind, float):
+            write = self[float]
+        else:
+            raise TypeError(f"{kind.__name__} has no place in a frozen document.")
+        self[kind] = write
+        return write
+
+    def __call__(self, value: Any) -> str:
+        return self[type(value)](value)
+
+    def _array(self, values: Iterable[Any]) -> str:
+        return "[" + ",".join([self[type(each)](each) for each in values]) + "]"
+
+    def _mapping(self, values: Mapping[str, Any]) -> str:
+        return object_of({name: self(value) for name, value in values.items()})
+
+    def _object_writer(self, kind: type) -> Write:
+        names = sorted(field.name for field in fields(kind))
+        template = object_of(dict.fromkeys(names, "%s"))
+        if len(names) == 1:  # attrgetter gives one alone, not a tuple of it
+            return lambda value: template % self(getattr(value, names[0]))
+        values_of = attrgetter(*names)
+        return lambda value: template % tuple([self[type(each)](each) for each in values_of(value)])
+
+
+def object_of(texts: Mapping[str, str]) -> str:
+    """An object whose members are written already."""
+    names = sorted(texts, key=lambda name: name.encode("utf-16-be"))
+    return "{" + ",".join([f"{encode_basestring(name)}:{texts[name]}" for name in names]) + "}"
+
+
+def _text_of_member(value: str) -> str:
+    return encode_basestring(str(value))
+
+
+def digest(document: bytes) -> str:
+    return hashlib.sha256(document).hexdigest()
+
+
+def differences(before: Any, after: Any, *, at: str = "") -> list[str]:
+    """Where two documents differ, as paths with both values, in order.
+
+    Lists of as many items are compared item by item; others by what names their items, where something does.
+    """
+    if isinstance(before, list) and isinstance(after, list):
+        before, after = _named(before, after)
+    if isinstance(before, dict) and isinstance(after, dict):
+        keys = dict.fromkeys([*before, *after])
+        return [
+            line
+            for key in keys
+            for line in differences(before.get(key, ABSENT), after.get(key, ABSENT), at=f"{at}/{key}")
+        ]
+    return [] if before == after else [f"{at or '/'}: was {before!r}, is {after!r}"]
+
+
+class _Absent:
+    def __repr__(self) -> str:
+        return "absent"
+
+
+ABSENT = _Absent()
+NAMES = ("step", "slug", "key", "kind")
+
+
+def _named(before: list[Any], after: list[Any]) -> tuple[Any, Any]:
+    """Two lists as mappings, so that one item more isn't a difference in every item after it."""
+    if len(before) == len(after):
+        return dict(enumerate(before)), dict(enumerate(after))
+    for name in NAMES:
+        old, new = _by(name, before), _by(name, after)
+        if len(old) == len(before) and len(new) == len(after):
+            return old, new
+    return before, after
+
+
+def _by(name: str, items: list[Any]) -> dict[str, Any]:
+    return {each[name]: each for each in items if isinstance(each, dict) and name in each}
