@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from uuid import UUID
 
-from django.db.models import F, Model, TextField
+from django.db.models import IntegerField, Model, TextField
 from django.db.models.functions import Cast
 
 from assessments.marking.inputs import (
@@ -56,6 +56,7 @@ class Shared:
     versions: dict[UUID, _Version] = field(default_factory=dict)
     sheets: dict[UUID, _Sheet] = field(default_factory=dict)
     specs: dict[UUID, Spec] = field(default_factory=dict)
+    instruments: dict[Row, InstrumentInput] = field(default_factory=dict)
 
     def read_for(self, *, versions: set[UUID], sheets: set[UUID], models: set[UUID]) -> None:
         self.versions |= _versions(versions - self.versions.keys())
@@ -77,7 +78,7 @@ def gather(attempts: Sequence[UUID], *, shared: Shared | None = None) -> list[At
     readings = _by_attempt(
         _logged(Reading, attempts, "instrument_id", "text", "unit", "qualifier", "si_value", "si_resolution")
     )
-    records = _by_attempt(_logged(StepRecord, attempts, "done", "answer", "note"))
+    records = _by_attempt(_logged(StepRecord, attempts, Cast("done", IntegerField()), "answer", "note"))
     photos = _by_attempt(_logged(Photo, attempts, "sha256"))
     return [
         _inputs(head, shared, taken[key], readings=readings[key], records=records[key], photos=photos[key])
@@ -120,7 +121,7 @@ def _instruments(attempts: Collection[UUID]) -> Iterable[Row]:
 MODEL = 5
 
 
-def _logged(model: type[Model], attempts: Collection[UUID], *columns: str) -> Iterable[Row]:
+def _logged(model: type[Model], attempts: Collection[UUID], *columns: str | Cast) -> Iterable[Row]:
     return (
         model._default_manager.filter(attempt__in=attempts)
         .order_by()
@@ -130,7 +131,7 @@ def _logged(model: type[Model], attempts: Collection[UUID], *columns: str) -> It
             "step_id",
             "sequence",
             _text_of("supersedes_id"),
-            *map(F, columns),
+            *columns,
         )
     )
 
@@ -178,8 +179,13 @@ def _fault(slug: str | None, label: str, conclusion: str) -> FaultInput | None:
 
 
 def _instrument(row: Row, shared: Shared) -> InstrumentInput:
-    _, _, kind, tag, certificate, model = row
-    return InstrumentInput(kind=kind, tag=tag, certificate=certificate or "", spec=shared.specs[model])
+    what = row[2:]
+    if what not in shared.instruments:
+        kind, tag, certificate, model = what
+        shared.instruments[what] = InstrumentInput(
+            kind=kind, tag=tag, certificate=certificate or "", spec=shared.specs[model]
+        )
+    return shared.instruments[what]
 
 
 def _readings(
@@ -189,7 +195,7 @@ def _readings(
         _, pk, step_pk, _, _, instrument, text, unit, qualifier, si_value, si_resolution = row
         step, quantity = version.steps[step_pk]
         yield ReadingInput(
-            id=str(UUID(pk)),
+            id=_dashed(pk),
             step=step,
             sequence=first,
             text=text,
@@ -200,6 +206,11 @@ def _readings(
             si_resolution=si_resolution,
             instrument=instruments[instrument].kind,
         )
+
+
+def _dashed(pk: str) -> str:
+    """An id as Python writes it. SQLite keeps it without dashes, PostgreSQL has them."""
+    return pk if "-" in pk else f"{pk[:8]}-{pk[8:12]}-{pk[12:16]}-{pk[16:20]}-{pk[20:]}"
 
 
 def _records(records: Sequence[Row], photos: Sequence[Row], version: _Version) -> Iterator[RecordInput]:

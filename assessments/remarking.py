@@ -7,9 +7,11 @@ again finds it as it should be and goes on.
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from typing import Any
 from uuid import UUID
 
 from django.db import connection, transaction
+from django.db.models import Field
 
 from academy import ledger
 from academy.models import Centre
@@ -144,11 +146,13 @@ def _insert(outcomes: Iterable[Outcome]) -> None:
     with connection.cursor() as cursor:
         cursor.executemany(
             statement,
-            [
-                [field.get_db_prep_save(getattr(outcome, field.attname), connection) for field in fields]
-                for outcome in outcomes
-            ],
+            [[_prepared(getattr(outcome, field.attname), field) for field in fields] for outcome in outcomes],
         )
+
+
+def _prepared(value: object, field: "Field[Any, Any]") -> object:
+    """As the database takes it: text and whole numbers as they are."""
+    return value if type(value) in {str, int} else field.get_db_prep_save(value, connection)
 
 
 def _log(outcomes: Sequence[Outcome], *, centre: Centre, at: datetime) -> None:

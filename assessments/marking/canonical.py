@@ -4,6 +4,7 @@ import hashlib
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields, is_dataclass
+from functools import lru_cache
 from json.encoder import encode_basestring
 from operator import attrgetter
 from typing import Any
@@ -13,42 +14,47 @@ import rfc8785
 Write = Callable[[Any], str]
 
 
-def number_as_number(value: float) -> str:
-    """A number as RFC 8785 writes it. ValueError for NaN and infinity."""
+def number(value: float) -> str:
+    """A number as RFC 8785 writes it (as ECMAScript does). ValueError for NaN and infinity."""
     if value == 0:
         return "0"
-    if 1e-4 <= abs(value) < 1e16:  # where Python writes the digits that ECMAScript does, but for a last .0
+    if 1e-4 <= abs(value) < 1e16:  # here Python's digits are ECMAScript's, but for a last .0
         return repr(value).removesuffix(".0")
     return bytes(rfc8785.dumps(value)).decode()
 
 
+@lru_cache(maxsize=65_536)
 def number_as_text(value: float) -> str:
     """A number as a string: the shortest decimal that reads back as the same float, zero without a sign.
 
-    Equal numbers give equal strings, 20 and 20.0 among them. ValueError for NaN and infinity, and for a whole
-    number that no float can hold.
+    Equal numbers give equal strings, 20 and 20.0 among them. ValueError for NaN and infinity.
     """
-    held = value + 0.0
-    if held != value or math.isinf(held):
-        raise ValueError(f"{value} can't be frozen: no float has that value.")
-    return f'"{held!r}"'.replace('.0"', '"')
+    if not math.isfinite(value):
+        raise ValueError(f"{value} can't be frozen: it is no number.")
+    return f'"{(value + 0.0)!r}"'.replace('.0"', '"')
+
+
+def whole_as_text(value: int) -> str:
+    return f'"{value}"'
 
 
 class Canonical(dict[type, Write]):
     """Writes values as RFC 8785 JSON: how, by their type, found out once for each type.
 
-    Dataclasses are objects, tuples arrays, members of enumerations their texts. The names of fields are
-    ASCII, so that sorting them by code point is sorting them by UTF-16 code unit, as the RFC asks; other
-    mappings are sorted by that. Strings are escaped alike by RFC 8785 (section 3.2.2.2) and Python's json.
+    Dataclasses are objects, tuples arrays, members of enumerations their texts; ``whole`` writes an int,
+    ``number`` a float. Names are sorted by UTF-16 code unit, as the RFC asks. Python's json escapes strings
+    as the RFC does (section 3.2.2.2).
     """
 
-    def __init__(self, *, number: Callable[[float], str]) -> None:
+    def __init__(
+        self, *, whole: Callable[[int], str] = repr, number: Callable[[float], str] = number
+    ) -> None:
         super().__init__(
             {
                 str: encode_basestring,
                 type(None): lambda _: "null",
                 bool: lambda value: "true" if value else "false",
-                int: number,
+                int: whole,
                 float: number,
             }
         )
@@ -79,7 +85,7 @@ class Canonical(dict[type, Write]):
         return object_of({name: self(value) for name, value in values.items()})
 
     def _object_writer(self, kind: type) -> Write:
-        names = sorted(field.name for field in fields(kind))
+        names = in_order(field.name for field in fields(kind))
         template = object_of(dict.fromkeys(names, "%s"))
         if len(names) == 1:  # attrgetter gives one alone, not a tuple of it
             return lambda value: template % self(getattr(value, names[0]))
@@ -89,8 +95,12 @@ class Canonical(dict[type, Write]):
 
 def object_of(texts: Mapping[str, str]) -> str:
     """An object whose members are written already."""
-    names = sorted(texts, key=lambda name: name.encode("utf-16-be"))
-    return "{" + ",".join([f"{encode_basestring(name)}:{texts[name]}" for name in names]) + "}"
+    members = [f"{encode_basestring(name)}:{texts[name]}" for name in in_order(texts)]
+    return "{" + ",".join(members) + "}"
+
+
+def in_order(names: Iterable[str]) -> list[str]:
+    return sorted(names, key=lambda name: name.encode("utf-16-be"))
 
 
 def _text_of_member(value: str) -> str:

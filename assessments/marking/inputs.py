@@ -21,6 +21,7 @@ from assessments.marking.canonical import (
     digest,
     number_as_text,
     object_of,
+    whole_as_text,
 )
 from rigs.metrology.instruments import NoRange, RangeSpec, Spec
 from rigs.metrology.quantities import Quantity
@@ -172,27 +173,30 @@ class AttemptInputs:
         return {each.step: each for each in self.readings}
 
 
-_write = Canonical(number=number_as_text)
-# What many attempts have in common is written once; equal values have equal texts.
-_write_shared = lru_cache(maxsize=4096)(_write)
-_SHARED = ("measurands", "instruments")
-_OWN = tuple(each.name for each in fields(AttemptInputs) if each.name not in {"version", *_SHARED})
+_write = Canonical(whole=whole_as_text, number=number_as_text)
+# What many attempts have alike is written once: equal values have equal texts.
+_write_alike = lru_cache(maxsize=16_384)(_write)
+_ALIKE = frozenset({"measurands", "instruments", "records"})
+_OWN = tuple(each.name for each in fields(AttemptInputs) if each.name != "version")
 
 
 def canonical(inputs: AttemptInputs) -> bytes:
     """RFC 8785 canonical JSON. ValueError for NaN, infinity and lone surrogates, which no input may hold."""
     version = inputs.version
-    texts = {name: _write(getattr(inputs, name)) for name in _OWN}
-    texts |= {name: _shared(getattr(inputs, name)) for name in _SHARED}
-    texts["task"] = _write(version.task)
-    texts["version"] = _write(version.number)
-    texts["content_sha256"] = _write(version.content_sha256)
-    texts["steps_sha256"] = _write(version.steps_sha256)
+    texts = {
+        "task": _write(version.task),
+        "version": _write(version.number),
+        "content_sha256": _write(version.content_sha256),
+        "steps_sha256": _write(version.steps_sha256),
+    }
+    for name in _OWN:
+        value = getattr(inputs, name)
+        texts[name] = _written_alike(value) if name in _ALIKE else _write(value)
     return object_of(texts).encode()
 
 
-def _shared(values: Iterable[Hashable]) -> str:
-    return "[" + ",".join([_write_shared(each) for each in values]) + "]"
+def _written_alike(values: Iterable[Hashable]) -> str:
+    return "[" + ",".join([_write_alike(each) for each in values]) + "]"
 
 
 def digest_of_steps(steps: Iterable[StepInput]) -> str:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from assessments.marking.canonical import Canonical, number_as_number
+from assessments.marking.canonical import Canonical
 from rigs.metrology.conformity import Verdict
 
 
@@ -111,7 +111,7 @@ def propose(strands: Sequence[StrandResult]) -> ProposedDecision:
     return ProposedDecision.ASSESSOR if StrandVerdict.TO_DECIDE in verdicts else ProposedDecision.COMPETENT
 
 
-_write = Canonical(number=number_as_number)
+_write = Canonical()
 
 
 def canonical_result(marking: Marking) -> bytes:

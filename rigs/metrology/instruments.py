@@ -28,7 +28,7 @@ class NoRange(InstrumentError):
     """No range of this instrument reaches the value."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class RangeSpec:
     """Accuracy ±(`percent_reading` % of reading + `percent_full_scale` % of full scale + `counts` digits).
 
@@ -60,11 +60,11 @@ class RangeSpec:
         if self.resolution > self.full_scale:
             raise InstrumentError("The resolution is wider than the full scale.")
 
-    @property
+    @cached_property
     def full_scale_si(self) -> float:
         return width_to_si(self.full_scale, unit=self.unit)
 
-    @property
+    @cached_property
     def resolution_si(self) -> float:
         return width_to_si(self.resolution, unit=self.unit)
 

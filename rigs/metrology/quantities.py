@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
-from functools import cache
+from functools import cache, cached_property
 from types import MappingProxyType
 
 import numpy as np
@@ -117,21 +117,27 @@ SI_UNIT: Mapping[Quantity, str] = MappingProxyType(
 _QUANTITY_OF: Mapping[str, Quantity] = {unit: quantity for quantity, units in UNITS.items() for unit in units}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class _Scale:
-    """SI value = factor · value + offset, exactly.
-
-    ``times`` or ``over`` is a float that is exactly the factor, or one over it; neither where there is none.
-    """
+    """SI value = factor · value + offset, exactly."""
 
     factor: Fraction
     offset: Fraction
-    times: float | None
-    over: float | None
 
-    @classmethod
-    def of(cls, *, factor: Fraction, offset: Fraction) -> "_Scale":
-        return cls(factor=factor, offset=offset, times=_as_float(factor), over=_as_float(1 / factor))
+    @cached_property
+    def times(self) -> float | None:
+        """The factor, if that is exactly a float."""
+        return _as_float(self.factor)
+
+    @cached_property
+    def over(self) -> float | None:
+        """One over the factor, if that is exactly a float."""
+        return _as_float(1 / self.factor)
+
+    @cached_property
+    def nearest(self) -> tuple[float, float]:
+        """The floats nearest to factor and offset, for columns."""
+        return float(self.factor), float(self.offset)
 
     def scaled(self, value: Decimal | float) -> float:
         """`value` times the factor, rounded once: as IEEE 754 does one operation on exact operands."""
@@ -139,16 +145,16 @@ class _Scale:
             if self.times is not None and math.isfinite(found := value * self.times):
                 return float(found) + 0.0  # zero has no sign
             if self.over is not None and math.isfinite(found := value / self.over):
-                return float(found) + 0.0  # zero has no sign
+                return float(found) + 0.0
         return float(_exact(value) * self.factor)
 
     def unscaled(self, si_value: Decimal | float) -> float:
         """`si_value` over the factor, rounded once."""
         if isinstance(si_value, float):
             if self.times is not None and math.isfinite(found := si_value / self.times):
-                return float(found) + 0.0  # zero has no sign
+                return float(found) + 0.0
             if self.over is not None and math.isfinite(found := si_value * self.over):
-                return float(found) + 0.0  # zero has no sign
+                return float(found) + 0.0
         return float(_exact(si_value) / self.factor)
 
 
@@ -168,7 +174,7 @@ def _scales() -> Mapping[str, _Scale]:
     for unit, quantity in _QUANTITY_OF.items():
         name = _PINT_NAMES[quantity][unit]
         zero = in_si(0, quantity, name)
-        scales[unit] = _Scale.of(factor=in_si(1, quantity, name) - zero, offset=zero)
+        scales[unit] = _Scale(factor=in_si(1, quantity, name) - zero, offset=zero)
     return scales
 
 
@@ -214,14 +220,14 @@ def width_to_si(value: Decimal | float, *, unit: str) -> float:
 
 def column_to_si(values: ArrayLike, *, unit: str) -> NDArray[np.float64]:
     """A column of values in one unit, in SI, by one factor and one offset. NaN stays NaN."""
-    scale = _scale(unit)
-    return np.asarray(values, dtype=np.float64) * float(scale.factor) + float(scale.offset)
+    factor, offset = _scale(unit).nearest
+    return np.asarray(values, dtype=np.float64) * factor + offset
 
 
 def column_from_si(values: ArrayLike, *, unit: str) -> NDArray[np.float64]:
     """The inverse of `column_to_si`."""
-    scale = _scale(unit)
-    return (np.asarray(values, dtype=np.float64) - float(scale.offset)) / float(scale.factor)
+    factor, offset = _scale(unit).nearest
+    return (np.asarray(values, dtype=np.float64) - offset) / factor
 
 
 def _exact(value: Decimal | float) -> Fraction:
