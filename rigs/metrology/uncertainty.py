@@ -145,7 +145,7 @@ def t_quantiles(*, ps: tuple[float, ...], dof: ArrayLike) -> tuple[NDArray[np.fl
 
 
 WORTH_SORTING: Final = 32
-"""Finding the distinct values of a longer column costs a tenth of the quantiles, and often saves most of them."""
+"""Finding a longer column's distinct values costs a tenth of the quantiles, and often saves most of them."""
 
 
 def welch_satterthwaite(*, u: Sequence[ArrayLike], dof: Sequence[ArrayLike]) -> NDArray[np.float64]:

@@ -20,12 +20,13 @@ from django.db.models import Max, Model
 from academy.models import Centre
 from assessments import remarking
 from assessments.models import Attempt, AttemptInstrument, Outcome, Photo, Reading, StepRecord
-from rigs.models import Instrument, ValueSheet
+from rigs.models import SheetValue, ValueSheet
 from tests.factories import assessments as made
-from tests.factories import rigs
 from tests.factories.assessments import Work
 
-SHEETS = 6
+ATTEMPTS_A_SESSION = 12
+DRIFT = 0.6
+"""Standard deviation from one session's value sheet to another's, in Pa."""
 SPREAD = 2.0
 """Standard deviation of the copies' pressures, in Pa: what a careful candidate reads on a healthy rig."""
 WORKS = (
@@ -39,7 +40,7 @@ WORKS = (
     ),
 )
 """What is copied, with how many in a hundred."""
-CHUNK = 500
+CHUNK = 20_000
 Row = list[Any]
 
 
@@ -51,12 +52,8 @@ class Window:
 
 
 def open_window(*, readings: int, seed: int = 1) -> Window:
-    """A centre with as many attempts as have that many readings, on one rig, over a few sessions."""
+    """A centre with as many attempts as have that many readings, on one rig, a dozen to a session."""
     bench = made.ready_bench()
-    references = {each.model.kind: each for each in Instrument.objects.references().select_related("model")}
-    for days in range(1, SHEETS):
-        later = bench.at + timedelta(days=days)
-        rigs.check(of=bench.rig, instruments=references, by=bench.technician, at=later)
     candidates = [made.another_candidate(bench) for _ in WORKS]
     templates = [
         _Template(attempt=made.handed_in(bench, work, candidate=candidate))
@@ -99,17 +96,42 @@ class _Template:
 
 
 def _copy(templates: list[_Template], *, copies: int, rng: random.Random) -> None:
-    sheets = list(ValueSheet.objects.values_list("pk", flat=True))
-    numbers = count(1 + (AttemptInstrument.objects.aggregate(last=Max("pk"))["last"] or 0))
+    sheets = _sheets(templates[0].attempt, count=1 + copies // ATTEMPTS_A_SESSION, rng=rng)
+    numbers = count(_next(AttemptInstrument))
     chosen = rng.choices(templates, weights=[share for _, share in WORKS], k=copies)
-    made = (
+    rows = (
         row
         for place, template in enumerate(chosen)
-        for row in _rows(template, numbers, sheet=rng.choice(sheets), place=place, rng=rng)
+        for row in _rows(template, numbers, sheet=sheets[place // ATTEMPTS_A_SESSION], place=place, rng=rng)
     )
-    while chunk := list(islice(made, CHUNK * 40)):
+    while chunk := list(islice(rows, CHUNK)):
         for model in (Attempt, AttemptInstrument, Reading, StepRecord, Photo, Outcome):
             insert(model, (row for kind, row in chunk if kind is model))
+
+
+def _sheets(attempt: Attempt, *, count: int, rng: random.Random) -> list[UUID]:
+    """Value sheets of later sessions: the rig has drifted a little."""
+    sheet, values = attempt.sheet, list(attempt.sheet.values.all())
+    numbers = iter(range(_next(SheetValue), 2**62))
+    made = [uuid4() for _ in range(count)]
+    insert(ValueSheet, (row_of(sheet, id=pk, rig_check_id=None) for pk in made))
+    insert(
+        SheetValue,
+        (
+            row_of(value, id=next(numbers), sheet_id=pk, value=_drifted(value.value, rng))
+            for pk in made
+            for value in values
+        ),
+    )
+    return made
+
+
+def _drifted(value: float | None, rng: random.Random) -> float | None:
+    return None if value is None else value + rng.gauss(0, DRIFT)
+
+
+def _next(model: type[Model]) -> int:
+    return 1 + (model._default_manager.aggregate(last=Max("pk"))["last"] or 0)
 
 
 def _rows(
