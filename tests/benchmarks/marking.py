@@ -51,11 +51,11 @@ class Ratio:
 def run(*, readings: int, tell: Tell) -> None:
     """Measure both, and say what came out."""
     before = peak_megabytes()
-    window = open_window(readings=readings)
+    opened = open_window(readings=readings)
     made = peak_megabytes()
-    ratio = remarking_ratio(window)
+    ratio = remarking_ratio(opened)
     tell(
-        f"Marking again, database to database, {window.readings:,} readings of {len(window.attempts):,} "
+        f"Marking again, database to database, {opened.readings:,} readings of {len(opened.attempts):,} "
         f"attempts ÷ the same rows read, hashed and written raw: {ratio}."
     )
     tell(
@@ -104,13 +104,13 @@ def columns_ratio(columns: Readings) -> Ratio:
     return Ratio(rounds=tuple(rounds))
 
 
-def remarking_ratio(window: Window) -> Ratio:
+def remarking_ratio(opened: Window) -> Ratio:
     """Batch by batch both ways; what was written is taken out again before the next."""
     spent = [(0.0, 0.0)] * ROUNDS
     shared = Shared()
-    for number, attempts in enumerate(_batches(window.attempts)):
+    for number, attempts in enumerate(_batches(opened.attempts)):
         by_hand.read_hash_write(attempts, [])  # so that neither is the first to ask for these pages
-        ours = seconds(lambda: remark(attempts, window=window, shared=shared))  # noqa: B023 - called at once
+        ours = seconds(lambda: remark(attempts, opened=opened, shared=shared))  # noqa: B023 - called at once
         written = take_out(attempts)
         other = seconds(lambda: by_hand.read_hash_write(attempts, written))  # noqa: B023
         take_out(attempts)
@@ -119,8 +119,8 @@ def remarking_ratio(window: Window) -> Ratio:
     return Ratio(rounds=tuple(each for each in spent if each[1]))
 
 
-def remark(attempts: Sequence[UUID], *, window: Window, shared: Shared) -> None:
-    remarking.remark(attempts=attempts, centre=window.centre, at=REMARKED_AT, every=True, shared=shared)
+def remark(attempts: Sequence[UUID], *, opened: Window, shared: Shared | None = None) -> None:
+    remarking.remark(attempts=attempts, centre=opened.centre, at=REMARKED_AT, every=True, shared=shared)
 
 
 def take_out(attempts: Sequence[UUID]) -> list[Row]:
