@@ -11,7 +11,6 @@ from assessments.models import Outcome, Reading
 from tests.benchmarks import by_hand, marking, window
 from tests.benchmarks.marking import Ratio
 
-
 pytestmark = pytest.mark.django_db
 
 
