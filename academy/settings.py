@@ -85,7 +85,8 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
         # A deferred transaction that turns into a writer fails at once when another one is writing: it
         # must take the lock when it begins.
         "transaction_mode": "IMMEDIATE",
-        "timeout": 20,
+        # SQLite’s waiting isn’t fair: somebody may have to wait out a whole class handing in.
+        "timeout": 60,
         # FULL, because the records are evidence: what was acknowledged survives a power cut.
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
     }

@@ -14,6 +14,8 @@ from django.db.models import QuerySet
 from academy import ledger
 from academy.models import Centre, Person
 from academy.refusals import Refused
+from assessments.marking.inputs import steps_as_issued
+from assessments.marking.parameters import require_sound
 from assessments.models import Criterion, Step, Task, TaskContent, TaskVersion
 from rigs.models import RigDesign
 
@@ -38,8 +40,13 @@ def load_criteria(*, centre: Centre, data: Iterable[Data]) -> None:
 def issue(*, centre: Centre, data: Data, by: Person | None, at: datetime) -> TaskVersion:
     """Issue a task, or the version of it that these data describe. Data issued already come back as they are.
 
-    The version before it is withdrawn: attempts that were started on it stay on it.
+    The version before it is withdrawn: attempts that were started on it stay on it. Raises ValueError for
+    data that no attempt could be marked by.
     """
+    require_sound(
+        steps_as_issued(data["steps"]),
+        quantities={step["slug"]: step["quantity"] for step in data["steps"] if "quantity" in step},
+    )
     content = rfc8785.dumps(dict(data))
     content_sha256 = hashlib.sha256(content).hexdigest()
     task, _ = Task.objects.get_or_create(

@@ -23,12 +23,13 @@ from assessments.photos import CleanPhoto
 from rigs.metrology.readings import TypedReading
 
 Entry = TypeVar("Entry", Reading, StepRecord, Photo)
+CLOSED = "This attempt was handed in: nothing can be added to it."
 CORRECTION = "This step has an entry already: say why it is corrected."
 MODELS: tuple[type[Reading] | type[StepRecord] | type[Photo], ...] = (Reading, StepRecord, Photo)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Slip:
+class Sent:
     """How something was logged: the device's own id, count and clock, and for a correction the reason."""
 
     id: UUID
@@ -39,12 +40,12 @@ class Slip:
 
 @transaction.atomic
 def log_reading(
-    *, attempt: Attempt, step: Step, typed: TypedReading, slip: Slip, candidate: Person, at: datetime
+    *, attempt: Attempt, step: Step, typed: TypedReading, sent: Sent, candidate: Person, at: datetime
 ) -> Reading:
     """Log a reading on a step. On a step that has one already it is a correction, and needs a reason."""
     held = _open_for(attempt, step, StepKind.READING, candidate=candidate)
     reading = Reading(
-        **_stamp(held, step, slip, at=at),
+        **_stamp(held, step, sent, at=at),
         instrument=held.instruments.get(kind=step.instrument_kind),
         text=typed.text,
         unit=typed.unit or "",
@@ -53,7 +54,7 @@ def log_reading(
         si_value=typed.si_value,
         si_resolution=typed.si_resolution,
     )
-    return _keep(reading, slip, verb="reading")
+    return _keep(reading, sent, verb="reading")
 
 
 @transaction.atomic
@@ -61,7 +62,7 @@ def log_step(
     *,
     attempt: Attempt,
     step: Step,
-    slip: Slip,
+    sent: Sent,
     candidate: Person,
     at: datetime,
     answer: str = "",
@@ -76,25 +77,25 @@ def log_step(
         raise Refused("Choose one of the answers.", field="answer")
     if step.kind == StepKind.CONCLUSION and done and not note.strip():
         raise Refused("Give the reason, in a sentence from your own readings.", field="note")
-    record = StepRecord(**_stamp(held, step, slip, at=at), done=done, answer=answer, note=note.strip())
-    return _keep(record, slip, verb="step")
+    record = StepRecord(**_stamp(held, step, sent, at=at), done=done, answer=answer, note=note.strip())
+    return _keep(record, sent, verb="step")
 
 
 @transaction.atomic
 def log_photo(
-    *, attempt: Attempt, step: Step, photo: CleanPhoto, slip: Slip, candidate: Person, at: datetime
+    *, attempt: Attempt, step: Step, photo: CleanPhoto, sent: Sent, candidate: Person, at: datetime
 ) -> Photo:
     """Keep a photo for a step; another one replaces it and says why."""
     held = _open_for(attempt, step, StepKind.PHOTO, candidate=candidate)
     kept = Photo(
-        **_stamp(held, step, slip, at=at),
+        **_stamp(held, step, sent, at=at),
         file=ContentFile(photo.content, name="photo.jpg"),
         sha256=photo.sha256,
         received_sha256=photo.received_sha256,
         width=photo.width,
         height=photo.height,
     )
-    return _keep(kept, slip, verb="photo")
+    return _keep(kept, sent, verb="photo")
 
 
 def standing(attempt: Attempt) -> dict[int, Reading | StepRecord | Photo]:
@@ -110,7 +111,7 @@ def standing(attempt: Attempt) -> dict[int, Reading | StepRecord | Photo]:
 def _open_for(attempt: Attempt, step: Step, *kinds: StepKind, candidate: Person) -> Attempt:
     held = own_locked(attempt=attempt, candidate=candidate)
     if held.status != AttemptStatus.OPEN:
-        raise Refused("This attempt was handed in: nothing can be added to it.")
+        raise Refused(CLOSED)
     if step.version_id != held.version_id or step.kind not in kinds:
         raise Refused("That step isn't part of this task.")
     return held
@@ -132,22 +133,22 @@ def _known(entry: Entry) -> Entry | None:
     return known
 
 
-def _stamp(attempt: Attempt, step: Step, slip: Slip, *, at: datetime) -> dict[str, Any]:
+def _stamp(attempt: Attempt, step: Step, sent: Sent, *, at: datetime) -> dict[str, Any]:
     """The fields that every entry begins with."""
-    return {"pk": slip.id, "attempt": attempt, "step": step, "device_at": slip.device_at, "received_at": at}
+    return {"pk": sent.id, "attempt": attempt, "step": step, "device_at": sent.device_at, "received_at": at}
 
 
-def _keep(entry: Entry, slip: Slip, *, verb: str) -> Entry:
+def _keep(entry: Entry, sent: Sent, *, verb: str) -> Entry:
     """Store an entry, once. What stands on its step is superseded, which needs a reason."""
     known = _known(entry)
     if known is not None:
         return known
-    attempt, reason = entry.attempt, slip.reason.strip()
+    attempt, reason = entry.attempt, sent.reason.strip()
     before = type(entry).objects.filter(attempt=attempt, step=entry.step).current().first()
     if before is not None and not reason:
         raise Refused(CORRECTION, field="reason")
     entry.supersedes, entry.reason = before, reason if before else ""
-    entry.sequence = slip.sequence if slip.sequence is not None else _next_sequence(attempt)
+    entry.sequence = sent.sequence if sent.sequence is not None else _next_sequence(attempt)
     entry.save(force_insert=True)
     ledger.append(
         centre=attempt.rig.centre,

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from typing import Any
+from uuid import uuid4
 
 from crispy_forms.helper import FormHelper
 from crispy_forms.layout import HTML, Div, Field, Layout, Submit
@@ -30,6 +31,7 @@ TONES = {Qualifier.TONE: "Tone", Qualifier.NO_TONE: "No tone"}
 
 class StartForm(SheetForm):
     button = "Start"
+    id = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
 
     def __init__(
         self, *args: Any, centre: Centre, kinds: Sequence[str], purposes: Sequence[Purpose], **options: Any
@@ -122,10 +124,13 @@ class ReadingForm(StepForm):
         keypad = "text" if self.quantity is Quantity.PRESSURE else "decimal"
         attrs = {"inputmode": keypad, "autocomplete": "off", "enterkeyhint": "done"}
         self.fields["text"] = forms.CharField(
-            label="Reading", max_length=60, required=False, widget=forms.TextInput(attrs=attrs)
+            label="Reading",
+            max_length=60,
+            widget=forms.TextInput(attrs=attrs),
+            error_messages={"required": "Nothing is written here. Type what the display shows."},
         )
         units = [(unit, unit) for unit in UNITS[self.quantity]]
-        self.fields["unit"] = forms.ChoiceField(label="Unit", required=False, choices=units)
+        self.fields["unit"] = forms.ChoiceField(label="Unit", choices=units)
 
     @property
     def asks_tone(self) -> bool:
@@ -150,17 +155,16 @@ class ReadingForm(StepForm):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
+        if cleaned.get("qualifier") or self.asks_tone:
+            for name in ("text", "unit"):
+                self.errors.pop(name, None)  # a button is the answer: nothing needs to be written
         if cleaned.get("qualifier"):
             self._clean_qualifier(cleaned)
         elif self.asks_tone:
             raise forms.ValidationError("Choose whether there was a tone.")
-        else:
+        elif "text" in cleaned and "unit" in cleaned:
             try:
-                cleaned["typed"] = parse(
-                    cleaned.get("text", ""),
-                    quantity=self.quantity,
-                    unit=cleaned.get("unit") or UNITS[self.quantity][0],
-                )
+                cleaned["typed"] = parse(cleaned["text"], quantity=self.quantity, unit=cleaned["unit"])
             except ReadingError as error:
                 self.add_error("text", str(error))
         return cleaned

@@ -42,7 +42,10 @@ class _Version:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Sheet:
+    """``baseline_on`` is a date in ISO form."""
+
     baseline: int
+    baseline_on: str
     measurands: tuple[MeasurandInput, ...]
 
 
@@ -161,6 +164,7 @@ def _inputs(
         version=version.inputs,
         rig=rig,
         baseline=sheet.baseline if sheet else None,
+        baseline_on=sheet.baseline_on if sheet else "",
         floor_percent=float(floor_percent),
         fault=_fault(*fault),
         measurands=sheet.measurands if sheet else version.measurands,
@@ -293,8 +297,15 @@ def _sheets(wanted: Collection[UUID]) -> dict[UUID, _Sheet]:
     )
     for value in rows.order_by("measurand__position"):
         values[value.sheet_id].append(_on_sheet(value))
-    numbers = ValueSheet.objects.filter(pk__in=wanted).values_list("pk", "baseline__number")
-    return {pk: _Sheet(baseline=number, measurands=tuple(values[pk])) for pk, number in numbers}
+    sheets = ValueSheet.objects.filter(pk__in=wanted).select_related("baseline", "rig__centre")
+    return {
+        sheet.pk: _Sheet(
+            baseline=sheet.baseline.number,
+            baseline_on=sheet.rig.centre.date_at(sheet.baseline.started_at).isoformat(),
+            measurands=tuple(values[sheet.pk]),
+        )
+        for sheet in sheets
+    }
 
 
 def _on_sheet(value: SheetValue) -> MeasurandInput:

@@ -107,7 +107,7 @@ def _steps_since(before: dict[str, Any], inputs: AttemptInputs, *, attempt: Atte
         return []
     kept = TaskContent.objects.filter(version=attempt.version_id).values_list("text", flat=True).first() or ""
     if digest(kept.encode()) == before.get("content_sha256"):
-        issued = steps_as_issued(kept)
+        issued = steps_as_issued(json.loads(kept)["steps"])
         if digest_of_steps(issued) == marked:
             return differing_steps(issued, inputs.steps)
     return ["/steps: what they were when they were marked is no longer kept with the task version"]

@@ -1,6 +1,7 @@
 """The portfolio of evidence: what a candidate's signed-off attempts show, as a document."""
 
 import hashlib
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -35,7 +36,7 @@ from assessments.models import (
 from assessments.models.attempts import AttemptStatus, Purpose
 from assessments.pdf.document import Document, pdf_of
 from assessments.showing import Shown, ShownReading, laid_out
-from assessments.working import WorkingRow, side_by_side
+from assessments.working.lines import WorkingRow, side_by_side
 
 READINGS_ABREAST = 4
 """Workings that fit beside one another on a page."""
@@ -190,10 +191,15 @@ def _kept(photo: Photo) -> KeptPhoto:
 
 
 def _workings(readings: Iterable[ShownReading]) -> Iterable[WorkingTable]:
-    worked = [reading for reading in readings if reading.working]
-    for first in range(0, len(worked), READINGS_ABREAST):
-        abreast = tuple(worked[first : first + READINGS_ABREAST])
-        yield WorkingTable(readings=abreast, rows=side_by_side([reading.working for reading in abreast]))
+    """Those with the same numbers behind them beside one another: their lines are the same."""
+    kinds: dict[type, list[ShownReading]] = defaultdict(list)
+    for reading in readings:
+        if reading.working:
+            kinds[type(reading.mark.numbers)].append(reading)
+    for worked in kinds.values():
+        for first in range(0, len(worked), READINGS_ABREAST):
+            abreast = tuple(worked[first : first + READINGS_ABREAST])
+            yield WorkingTable(readings=abreast, rows=side_by_side([reading.working for reading in abreast]))
 
 
 def issue(*, candidate: Person, by: Person, at: datetime) -> PortfolioDocument:

@@ -46,11 +46,15 @@ class DecisionForm(SheetForm):
         required=False,
         max_length=1000,
         help_text="Needed when it is sent back: what is wrong with it.",
+        error_messages={"required": "Say what is wrong with it."},
     )
 
     def __init__(self, *args: Any, approvable: bool, **options: Any) -> None:
         super().__init__(*args, **options)
         self.approvable = approvable
+        if not approvable:
+            self.fields["note"].required = True
+            self.fields["note"].help_text = "Why it won’t be finished."
 
     @cached_property
     def helper(self) -> FormHelper:

@@ -14,7 +14,9 @@ from assessments.marking.results import Finding, FindingKind, Marking, ReadingMa
 from assessments.models import Attempt, Photo, Reading, Step, StepRecord
 from assessments.models.tasks import StepKind
 from assessments.strips import strip_of
-from assessments.working import WorkingLine, working_of
+from assessments.working.kinds import working_of
+from assessments.working.lines import WorkingLine
+from rigs.metrology.conformity import Verdict
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +67,11 @@ class Shown:
     photos: tuple[ShownPhoto, ...]
     conclusions: tuple[ShownStep, ...]
     strands: tuple[tuple[str, StrandResult], ...]
+
+    @property
+    def notable(self) -> tuple[ShownReading, ...]:
+        """The readings that aren't simply in range: what to look at first."""
+        return tuple(each for each in self.readings if each.mark.verdict is not Verdict.IN_RANGE)
 
 
 def shown(*, attempt: Attempt, marking: Marking, with_numbers: bool) -> Shown:

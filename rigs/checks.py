@@ -2,7 +2,9 @@
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
+from decimal import Decimal
 from statistics import fmean
+from uuid import UUID, uuid4
 
 from django.db import transaction
 
@@ -23,12 +25,24 @@ Finding = tuple[CheckVerdict, str]
 
 
 @transaction.atomic
-def record(*, rig: Rig, runs: Runs, instruments: Mapping[str, Instrument], by: Person, at: datetime) -> Check:
+def record(
+    *,
+    rig: Rig,
+    runs: Runs,
+    instruments: Mapping[str, Instrument],
+    by: Person,
+    at: datetime,
+    id: UUID | None = None,  # noqa: A002 - the form names it, so that sending it twice records it once
+) -> Check:
     """Record at least three runs, judge them against the baseline, and write the session's value sheet.
 
-    A hold is proposed, never placed: a person does that. Refused without an approved baseline, and while a
-    fault is set on the rig.
+    The same id again gives the same check. A hold is proposed, never placed: a person does that. Refused
+    without an approved baseline, and while a fault is set on the rig.
     """
+    Rig.objects.select_for_update().get(pk=rig.pk)  # one after the other, so that the second finds the first
+    known = Check.objects.filter(pk=id).first() if id else None
+    if known is not None:
+        return _sent_again(known, rig=rig, runs=runs, by=by)
     baseline = baselines.in_force(rig=rig)
     if baseline is None:
         raise Refused(f"{rig.tag} has no approved baseline yet: make one first.")
@@ -39,7 +53,7 @@ def record(*, rig: Rig, runs: Runs, instruments: Mapping[str, Instrument], by: P
     measurands = baselines.measurands_of(rig)
     repeats.require_references(measurands=measurands, instruments=instruments, at=at)
     session = sessions.ensure_open(centre=rig.centre, by=by, at=at)
-    check = Check(session=session, rig=rig, baseline=baseline, made_by=by, made_at=at)
+    check = Check(pk=id or uuid4(), session=session, rig=rig, baseline=baseline, made_by=by, made_at=at)
     rows = [
         row
         for number, run in enumerate(runs, start=1)
@@ -55,12 +69,27 @@ def record(*, rig: Rig, runs: Runs, instruments: Mapping[str, Instrument], by: P
     ]
     findings = judge(baseline=baseline, readings=rows, centre=rig.centre)
     check.verdict, check.reasons = verdict_of(findings), [reason for _, reason in findings]
-    check.save()
+    check.save(force_insert=True)
     CheckReading.objects.bulk_create(rows)
     sheets.write(baseline=baseline, at=at, after=check)
     facts = {"rig": str(rig.pk), "verdict": str(check.verdict)}
     ledger.append(centre=rig.centre, actor=by, verb="check.record", subject=check.pk, at=at, facts=facts)
     return check
+
+
+def _sent_again(known: Check, *, rig: Rig, runs: Runs, by: Person) -> Check:
+    """The check that is recorded already. Refused where it isn't the same: nothing is lost without a word."""
+    recorded = {(each.measurand_id, each.repeat): each.text for each in known.readings.all()}
+    sent = {
+        (measurand.pk, number): typed.text
+        for number, run in enumerate(runs, start=1)
+        for measurand, typed in run.items()
+    }
+    if (known.rig_id, known.made_by_id, recorded) != (rig.pk, by.pk, sent):
+        raise Refused(
+            "A check was recorded from this form before. Load the page again to record another one."
+        )
+    return known
 
 
 def judge(*, baseline: Baseline, readings: Sequence[CheckReading], centre: Centre) -> list[Finding]:
@@ -104,6 +133,6 @@ def _judge_level(value: BaselineValue, readings: Sequence[CheckReading], centre:
     verdict = CheckVerdict.HOLD if away >= hold_at else CheckVerdict.WATCH
     unit = value.measurand.test_point.unit
     return verdict, (
-        f"{value.measurand}: {from_si(mean, unit=unit):.3g} {unit} today, "
-        f"{from_si(value.mean, unit=unit):.3g} {unit} in the baseline."
+        f"{value.measurand}: {Decimal(from_si(mean, unit=unit)):.3g} {unit} today, "
+        f"{Decimal(from_si(value.mean, unit=unit)):.3g} {unit} in the baseline."
     )

@@ -37,7 +37,7 @@ class TypedReadingField(forms.CharField):
     def __init__(self, *, quantity: Quantity, unit: str, letters: bool = False, **options: Any) -> None:
         # As typed is evidence, spaces and all; the parser looks past them.
         widget = forms.TextInput(attrs=LETTERS_TOO if letters else DIGITS)
-        super().__init__(**{"widget": widget, "strip": False, "max_length": MOST_CHARACTERS} | options)
+        super().__init__(widget=widget, strip=False, max_length=MOST_CHARACTERS, **options)
         self.quantity = quantity
         self.unit = unit
 
@@ -57,7 +57,7 @@ class FigureField(forms.FloatField):
 
     def __init__(self, *, signed: bool = False, **options: Any) -> None:
         widget = forms.TextInput(attrs=LETTERS_TOO if signed else DIGITS)
-        super().__init__(**{"widget": widget} | options)
+        super().__init__(widget=widget, **options)
 
     def to_python(self, value: Any) -> float | None:
         if isinstance(value, str):

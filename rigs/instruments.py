@@ -3,13 +3,11 @@
 from collections.abc import Collection, Iterable
 from datetime import date
 
-from django.db.models import QuerySet
-
 from academy.models import Centre
 from rigs.metrology.instruments import RangeSpec, Spec
 from rigs.metrology.quantities import Quantity
 from rigs.models import Calibration, Instrument, InstrumentModel, SpecRange
-from rigs.models.instruments import CALIBRATED_KINDS, InstrumentKind
+from rigs.models.instruments import CALIBRATED_KINDS, InstrumentKind, InstrumentQuerySet
 
 KIND_FOR_QUANTITY = {
     Quantity.PRESSURE: InstrumentKind.MANOMETER,
@@ -73,7 +71,7 @@ def _overdue(instrument: Instrument) -> str:
     return f"{instrument.tag} is overdue: its calibration ran out on {newest.due_on:%d %B %Y}."
 
 
-def choices(*, centre: Centre, kinds: Collection[str]) -> QuerySet[Instrument]:
+def choices(*, centre: Centre, kinds: Collection[str]) -> InstrumentQuerySet:
     """What a person may pick from, with all that `refusal` asks of them; it is told when one is picked."""
     return (
         Instrument.objects.filter(centre=centre, model__kind__in=kinds)

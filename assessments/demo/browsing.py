@@ -219,7 +219,7 @@ class Reader(HTMLParser):
         self.forms: list[Form] = []
         self.inside: list[str] = []
         self.select: Control | None = None
-        self.option: tuple[str, bool] | None = None
+        self.option: tuple[str | None, bool] | None = None
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         given = {name: value or "" for name, value in attrs}
@@ -233,7 +233,7 @@ class Reader(HTMLParser):
         elif self.forms and tag in ("input", "textarea", "select", "button"):
             self._control(tag, given, checked="checked" in given)
         elif tag == "option" and self.select is not None:
-            self.option = given.get("value", ""), "selected" in given
+            self.option = given.get("value"), "selected" in given
 
     def handle_endtag(self, tag: str) -> None:
         while self.inside:
@@ -275,9 +275,9 @@ class Reader(HTMLParser):
     def _words(self, last: Control, words: str, data: str) -> None:
         if self.option is not None and self.select is not None:
             value, selected = self.option
-            self.select.options[words] = value
-            if selected or not self.select.value:
-                self.select.value = value
+            sent = self.select.options[words] = words if value is None else value
+            if selected or len(self.select.options) == 1:
+                self.select.value = sent
         elif self.inside[-1:] == ["textarea"]:
             last.value += data
         elif "button" in self.inside and last.kind == "submit":

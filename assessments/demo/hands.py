@@ -64,9 +64,12 @@ class Hands:
         """The sentence that goes with a conclusion, from the candidate's own sheet."""
         if step.kind != StepKind.CONCLUSION:
             return ""
-        pairs = [(each, self.written[slug]) for slug, each in SAID.items() if slug in self.written]
-        said = ", ".join(f"{words} {text}" for words, text in pairs)
-        return f"{said}." if said else "Every pair was dead, and the indicator was proved before and after."
+        said = ", ".join(
+            f"{words} {with_unit(self.written[slug], unit)}"
+            for slug, (words, unit) in SAID.items()
+            if slug in self.written
+        )
+        return f"{said[:1].upper()}{said[1:]}." if said else ALL_DEAD
 
     def _shown(self, at: TestPoint, step: Step) -> str:
         using = self.multimeter if Quantity(step.quantity) is Quantity.RESISTANCE else self.manometer
@@ -114,15 +117,20 @@ class Hands:
 
 
 SAID = {
-    "leads-apart": "leads apart",
-    "leads-together": "leads together",
-    "manometer-zero": "manometer at zero",
-    "contacts-at-rest": "contacts at rest",
-    "ports-running": "Δp at the ports",
-    "taps-running": "at the taps",
-    "contacts-running": "contacts running",
-    "contacts-blocked": "with the outlet blocked",
+    "leads-apart": ("leads apart", "Ω"),
+    "leads-together": ("leads together", "Ω"),
+    "manometer-zero": ("manometer at zero", "mbar"),
+    "contacts-at-rest": ("contacts at rest", "Ω"),
+    "ports-running": ("Δp at the ports", "mbar"),
+    "taps-running": ("at the taps", "mbar"),
+    "contacts-running": ("contacts running", "Ω"),
+    "contacts-blocked": ("with the outlet blocked", "Ω"),
 }
+ALL_DEAD = "Every pair was dead, and the indicator was proved before and after."
+
+
+def with_unit(text: str, unit: str) -> str:
+    return text if text == OVER_LIMIT else f"{text} {unit}"
 
 
 def typed(text: str, quantity: Quantity) -> TypedReading:

@@ -95,13 +95,11 @@ class Journey:
         steps = self._steps()
         for place, step in enumerate(steps, start=1):
             self._see(page, f"Step {place} of {len(steps)}")
-            said = step.title
             if step.slug == CORRECTED:
                 page = self._correct(page, hands, step)
             else:
                 page, entered = self._log(page, hands, step)
-                said = f"{said}: {entered}" if entered else said
-            self._see(page, "", says=f"{place:2} {said}")
+                self._see(page, "", says=f"{step.title}: {entered}")
 
     def _log(self, page: Page, hands: Hands, step: Step) -> tuple[Page, str]:
         browser = self.browsers[CANDIDATE]
@@ -113,18 +111,20 @@ class Journey:
                 files = {"photo": drawn.content}
                 return browser.send(page, "Keep the photo", files=files), f"{len(drawn.content) // 1024} kB"
             case StepKind.ACTION:
-                return browser.send(page, "Done"), ""
+                return browser.send(page, "Done"), "done"
             case _:
                 given = {"answer": hands.answer(step)}
                 note = hands.reason(step)
-                return browser.send(page, "Log it", given | ({"note": note} if note else {})), given["answer"]
+                page = browser.send(page, "Log it", given | ({"note": note} if note else {}))
+                return page, next(each["label"] for each in step.choices if each["value"] == given["answer"])
 
     def _read(self, page: Page, hands: Hands, step: Step) -> tuple[Page, str]:
         browser, typed = self.browsers[CANDIDATE], hands.read(step)
         if step.judged_by == "tone":
             return browser.send(page, "Tone"), typed.text
         given = {"text": typed.text, "unit": typed.unit or ""}
-        return browser.send(page, "Log the reading", given), f"{typed.text} {typed.unit}"
+        shown = f"{typed.text} {typed.unit}" if typed.value is not None else typed.text
+        return browser.send(page, "Log the reading", given), shown
 
     def _correct(self, page: Page, hands: Hands, step: Step) -> Page:
         """Type nonsense, then the wrong figures, and correct them: first without a reason."""
@@ -136,13 +136,13 @@ class Journey:
         right = hands.read(step).text
         wrong = right[:-2] + right[:-3:-1]
         page = browser.send(page, "Log the reading", {"text": wrong, "unit": unit})
-        self._see(page, "", says=f"   {step.title}: {wrong} {unit} is typed, the last figures exchanged")
+        self._see(page, "", says=f"{step.title}: {wrong} {unit}, the last figures exchanged")
         page = browser.open(where)
         page = browser.send(page, "Strike out and log again", {"text": right, "unit": unit})
-        self._see(page, "Say why it is corrected", says="   A correction without a reason is sent back")
+        self._see(page, "Say why it is corrected", says="A correction without a reason is sent back")
         given = {"text": right, "unit": unit, "reason": "Figures exchanged while typing"}
         page = browser.send(page, "Strike out and log again", given)
-        self._see(page, "", says=f"   Corrected to {right} {unit}")
+        self._see(page, "", says=f"Corrected to {right} {unit}")
         return page
 
     def _hand_in(self, attempt: Page) -> None:
@@ -174,7 +174,7 @@ class Journey:
         browser = self.browsers[CANDIDATE]
         page = browser.open(self._overview(attempt).removesuffix("/") + "/result/")
         self._see(page, FEEDBACK, says=f"{CANDIDATE} reads the result and the feedback")
-        self._see(page, "stays out of this page", says="   in words: the rig's figures stay out of it")
+        self._see(page, "stays out of this page", says="It is in words: the rig's figures stay out of it")
 
     def _portfolio(self, page: Page, name: str) -> bytes:
         browser = self.browsers[name]
@@ -184,7 +184,7 @@ class Journey:
         made = browser.click(page, "Portfolio of")
         if made.status != 200 or not made.content.startswith(b"%PDF-"):
             raise NotThere("a PDF where the portfolio should be")
-        self._see(made, "", says=f"   {len(made.content) // 1024} kB of PDF")
+        self._see(made, "", says=f"It has {len(made.content) // 1024} kB of PDF")
         return made.content
 
     def _matrix(self) -> None:

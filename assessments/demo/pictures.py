@@ -15,14 +15,16 @@ def venturi_board(*, tag: str, caption: str) -> CleanPhoto:
     """The board from the front: fan, venturi, two tubes, switch."""
     image, draw = _board(tag, caption)
     draw.ellipse((120, 250, 300, 430), fill=METAL, outline=DARK, width=5)
-    for hole in range(150, 290, 28):
-        draw.line((hole, 262, hole, 418), fill=DARK, width=4)
+    for height in range(-60, 61, 30):
+        half = (80**2 - height**2) ** 0.5
+        draw.line((210 - half, 340 + height, 210 + half, 340 + height), fill=DARK, width=4)
     duct = [(300, 280), (430, 280), (520, 315), (600, 315), (770, 280), (830, 280)]
     draw.polygon([*duct, *((x, 680 - y) for x, y in reversed(duct))], fill=METAL, outline=DARK, width=5)
-    _tube(draw, [(400, 280), (400, 170), (560, 170), (560, 500), (620, 500)], HIGH)
-    _tube(draw, [(560, 365), (560, 450), (500, 450), (500, 550), (620, 550)], LOW)
+    _tube(draw, [(400, 280), (400, 200), (875, 200), (875, 525), (800, 525)], HIGH)
+    _tube(draw, [(560, 365), (560, 525), (620, 525)], LOW)
     draw.rounded_rectangle((620, 470, 800, 580), radius=12, fill=DARK)
-    draw.text((648, 505), "H  L", font=_font(34), fill=LABEL)
+    draw.text((636, 505), "L", font=_font(34), fill=LABEL)
+    draw.text((762, 505), "H", font=_font(34), fill=LABEL)
     return _photo(image)
 
 

@@ -159,7 +159,7 @@ def attempt(world: World, plan: AttemptPlan, *, at: datetime, step_seconds: tupl
         for entry in entries(hands, step):
             at += timedelta(seconds=chance.uniform(*step_seconds))
             yield at
-            log(made, step, entry, hands=hands, slip=slip(plan, sequence, entry, at), at=at)
+            log(made, step, entry, hands=hands, sent=sent(plan, sequence, entry, at), at=at)
     if plan.stops_after:
         return
     at += timedelta(minutes=1)
@@ -225,10 +225,10 @@ def entries(hands: Hands, step: Step) -> list[tuple[str, str]]:
     return [("", "")] if struck is None else [(struck.text, ""), ("", struck.reason)]
 
 
-def slip(plan: AttemptPlan, sequence: int, entry: tuple[str, str], at: datetime) -> evidence.Slip:
+def sent(plan: AttemptPlan, sequence: int, entry: tuple[str, str], at: datetime) -> evidence.Sent:
     text, reason = entry
     # A correction comes after whatever was logged before it, and leaves the numbers of the others alone.
-    return evidence.Slip(
+    return evidence.Sent(
         id=id_for(plan.label, sequence, text, reason),
         sequence=2 * sequence + bool(reason),
         device_at=at - timedelta(seconds=1),
@@ -237,7 +237,7 @@ def slip(plan: AttemptPlan, sequence: int, entry: tuple[str, str], at: datetime)
 
 
 def log(
-    made: Attempt, step: Step, entry: tuple[str, str], *, hands: Hands, slip: evidence.Slip, at: datetime
+    made: Attempt, step: Step, entry: tuple[str, str], *, hands: Hands, sent: evidence.Sent, at: datetime
 ) -> None:
     first_typed, _reason = entry
     candidate = made.candidate
@@ -245,18 +245,18 @@ def log(
         case StepKind.READING:
             reading = hands.read(step) if not first_typed else typed(first_typed, Quantity(step.quantity))
             evidence.log_reading(
-                attempt=made, step=step, typed=reading, slip=slip, candidate=candidate, at=at
+                attempt=made, step=step, typed=reading, sent=sent, candidate=candidate, at=at
             )
         case StepKind.PHOTO:
             draw = pictures.venturi_board if hands.rig else pictures.isolation_board
             clock = at.astimezone(made.rig.centre.zone)
             photo = draw(tag=made.rig.tag, caption=f"{step.title}, {candidate.name}, {clock:%d %b %H:%M}")
-            evidence.log_photo(attempt=made, step=step, photo=photo, slip=slip, candidate=candidate, at=at)
+            evidence.log_photo(attempt=made, step=step, photo=photo, sent=sent, candidate=candidate, at=at)
         case _:
             evidence.log_step(
                 attempt=made,
                 step=step,
-                slip=slip,
+                sent=sent,
                 candidate=candidate,
                 at=at,
                 answer=hands.answer(step),

@@ -133,6 +133,8 @@ class FaultInput:
 
 @dataclass(frozen=True, kw_only=True)
 class AttemptInputs:
+    """``baseline_on`` is the day on which the baseline's readings began, in ISO form; empty for none."""
+
     attempt: str
     version: VersionInput
     rig: str
@@ -143,6 +145,7 @@ class AttemptInputs:
     instruments: tuple[InstrumentInput, ...]
     readings: tuple[ReadingInput, ...]
     records: tuple[RecordInput, ...]
+    baseline_on: str = ""
 
     @property
     def steps(self) -> tuple[StepInput, ...]:
@@ -204,8 +207,8 @@ def digest_of_steps(steps: Iterable[StepInput]) -> str:
     return digest(_write(tuple(steps)).encode())
 
 
-def steps_as_issued(content: str) -> tuple[StepInput, ...]:
-    """The steps of a task as marking takes them from what was issued, its JSON as it is kept."""
+def steps_as_issued(steps: Iterable[Mapping[str, Any]]) -> tuple[StepInput, ...]:
+    """The steps of a task as marking takes them, from the data that it is issued from."""
     return tuple(
         StepInput(
             slug=data["slug"],
@@ -221,7 +224,7 @@ def steps_as_issued(content: str) -> tuple[StepInput, ...]:
             choices=tuple((choice["value"], choice["label"]) for choice in data.get("choices", ())),
             parameters=data.get("parameters", {}),
         )
-        for order, data in enumerate(json.loads(content)["steps"], start=1)
+        for order, data in enumerate(steps, start=1)
     )
 
 

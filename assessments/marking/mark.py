@@ -18,7 +18,7 @@ from assessments.marking.results import (
 from rigs.metrology.conformity import Verdict
 from rigs.metrology.uncertainty import COVERAGE
 
-ENGINE = "1"
+ENGINE = "2"
 
 
 def mark(inputs: AttemptInputs) -> Marking:

@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
+from assessments.marking import numbers
 from assessments.marking.canonical import Canonical
+from assessments.marking.numbers import Numbers
 from rigs.metrology.conformity import Verdict
 
 
@@ -19,24 +21,6 @@ class ProposedDecision(StrEnum):
     COMPETENT = "competent"
     NOT_YET_COMPETENT = "not-yet-competent"
     ASSESSOR = "assessor"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Numbers:
-    """The working of an 'agrees' verdict, SI. ``dof`` None means infinitely many."""
-
-    reading: float
-    value: float
-    lower: float
-    upper: float
-    u: float
-    dof: float | None
-    zeta: float
-    t_in: float
-    t_out: float
-    repeat_sd: float
-    value_u: float
-    instrument_u: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,11 +126,13 @@ def _finding(document: dict[str, Any]) -> Finding:
 
 
 def _mark(document: dict[str, Any]) -> ReadingMark:
-    numbers = document["numbers"]
+    known = document["numbers"]
     return ReadingMark(
         **document
         | {
             "verdict": Verdict(document["verdict"]),
-            "numbers": None if numbers is None else Numbers(**numbers),
+            "numbers": (
+                None if known is None else numbers.from_document(known, judged_by=document["judged_by"])
+            ),
         }
     )

@@ -64,12 +64,6 @@ class RangeSeen(models.Model):
         return f"{self.person} saw {self.rig}"
 
 
-class DocumentStatus(models.TextChoices):
-    WAITING = "waiting", "Being made"
-    READY = "ready", "Ready"
-    FAILED = "failed", "Could not be made"
-
-
 class PortfolioDocument(models.Model):
     """One issue of a candidate's portfolio as a PDF. Its date is data, so the bytes are reproducible."""
 
@@ -81,7 +75,6 @@ class PortfolioDocument(models.Model):
     issued_at = models.DateTimeField()
     with_ranges = models.BooleanField()
     ledger_head = models.CharField(max_length=64)
-    status = models.CharField(max_length=8, choices=DocumentStatus, default=DocumentStatus.WAITING)
     file = models.FileField(upload_to="portfolios/", max_length=160, blank=True)
     sha256 = models.CharField(max_length=64, blank=True)
 

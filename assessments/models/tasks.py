@@ -121,14 +121,21 @@ class ReadingCheck(models.TextChoices):
     ZERO = "zero", "an instrument's zero"
     TONE = "tone", "a tone"
     FALLS = "falls", "falls by at least so much from an earlier reading"
+    CONFORMS = "conforms", "conforms to stated limits"
+    REVERSES = "reverses", "has the other sign than an earlier reading"
+    CHANGES = "changes", "a contact in another state than on an earlier step"
+    REPEATS = "repeats", "repeats earlier readings"
+    CLOSES = "closes", "the difference of two earlier pressures"
+    COMPUTED = "computed", "follows from the candidate's own earlier readings"
 
 
 class Step(models.Model):
     """One step of a task version, in its order.
 
     ``choices`` is a list of {value, label}; ``expected`` (never sent to a candidate) lists the values that
-    are right: of the choices, or of a reading's state. ``parameters`` belong to the check: ``of`` names
-    the earlier step that a reading is compared with, ``percent`` by how much it must have fallen.
+    are right: of the choices, or of a reading's state. ``parameters`` belong to the check: what each kind
+    takes is in `assessments.marking.parameters`. A computed reading names the kind of instrument that what it
+    is worked out from was read with.
     """
 
     version = models.ForeignKey(TaskVersion, on_delete=models.CASCADE, related_name="steps")

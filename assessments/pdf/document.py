@@ -51,14 +51,6 @@ def pdf_of(document: Document) -> bytes:
     return bytes(_engine().typeset(document))
 
 
-def is_available() -> bool:
-    try:
-        _engine()
-    except PdfUnavailable:
-        return False
-    return True
-
-
 def _engine() -> ModuleType:
     # Loaded when the first document is made: it needs libraries that a machine may lack, and then prints a
     # page of advice and warns of fonts that no document uses.

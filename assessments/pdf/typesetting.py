@@ -16,7 +16,7 @@ from assessments.pdf.document import Document, OutsideResource
 IMAGE, FONT = "image", "font"
 OPTIONS: dict[str, Any] = {"pdf_variant": "pdf/a-3a", "dpi": 150, "jpeg_quality": 80}
 ALWAYS = f"""
-*, ::before, ::after, ::marker {{ font-family: "{typeface.FAMILY}" !important }}
+* {{ font-family: "{typeface.FAMILY}" !important }}
 @page {{ font-family: "{typeface.FAMILY}" !important }}
 /* An image that may be smoothed gets a flag that PDF/A forbids. */
 img {{ image-rendering: crisp-edges !important }}

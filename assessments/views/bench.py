@@ -1,7 +1,6 @@
 """The candidate's first screens: what to carry on with, which rig, which task, and starting."""
 
 from typing import Any
-from uuid import uuid4
 
 from django import forms
 from django.db.models import Count, Q, QuerySet
@@ -134,16 +133,13 @@ class AttemptStart(VerbFormView):
         return dict(used.order_by("attempt__started_at").values_list("kind", "instrument"))
 
     def get_context_data(self, **context: Any) -> dict[str, Any]:
-        number = self.request.POST.get("id") or uuid4()
-        return super().get_context_data(
-            rig=self.rig, version=self.version, reasons=self.reasons, number=number, **context
-        )
+        return super().get_context_data(rig=self.rig, version=self.version, reasons=self.reasons, **context)
 
     def carry_out(self, form: forms.Form) -> Attempt:
         given = form.cleaned_data
         chosen: dict[str, Instrument] = {kind: given[kind] for kind in self.kinds}
         return attempts.start(
-            id=forms.UUIDField().clean(self.request.POST.get("id")),
+            id=given["id"],
             candidate=self.person,
             version=self.version,
             rig=self.rig,

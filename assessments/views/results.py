@@ -23,7 +23,7 @@ class AttemptResult(OwnAttempt, TemplateView):
     def get_context_data(self, **context: Any) -> dict[str, Any]:
         signed = signoff.current(self.attempt)
         with_numbers = disclosure.candidate_may_see(attempt=self.attempt, on=self.today)
-        if with_numbers:
+        if with_numbers and self.attempt.sheet_id is not None:
             disclosure.note_seen(person=self.person, rig=self.attempt.rig, at=self.now)
         marking = outcomes.marking_of(signed.outcome)
         sheet = shown(attempt=self.attempt, marking=marking, with_numbers=with_numbers)

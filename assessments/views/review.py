@@ -92,7 +92,8 @@ class ReviewDetail(VerbFormView):
         )
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
-        disclosure.note_seen(person=self.person, rig=self.attempt.rig, at=self.now)
+        if self.attempt.sheet_id:
+            disclosure.note_seen(person=self.person, rig=self.attempt.rig, at=self.now)
         return super().get(request, *args, **kwargs)
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:

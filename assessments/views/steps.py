@@ -16,7 +16,7 @@ from academy.permissions import Permission
 from academy.refusals import Refused
 from academy.views.verb_form import VerbFormView
 from assessments import attempts, evidence, photos
-from assessments.evidence import Slip
+from assessments.evidence import Sent
 from assessments.forms import FORMS, ReadingForm, StepForm, TakeBackForm
 from assessments.models import Attempt, Photo, Reading, Step, StepRecord
 from assessments.models.attempts import AttemptStatus
@@ -53,6 +53,8 @@ class AttemptStep(OwnAttempt, VerbFormView):
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         if request.user.is_authenticated and self.closed:
+            if request.method == "POST":
+                messages.error(request, evidence.CLOSED)
             return redirect("attempt-overview", self.kwargs["pk"])
         return super().dispatch(request, *args, **kwargs)
 
@@ -119,6 +121,10 @@ class AttemptStep(OwnAttempt, VerbFormView):
 
     def form_invalid(self, form: forms.Form) -> HttpResponse:
         """Show the form again under a fresh id, asking for a reason if an entry stands by now."""
+        if self.step.kind == StepKind.ACTION and self.entry is not None:
+            # There is nothing in it that could be corrected: it stands, whichever tab sent it.
+            messages.info(self.request, f"“{self.step.title}” was logged already.")
+            return redirect(self.get_success_url())
         data = self.request.POST.copy()
         data["id"] = str(uuid4())
         again = {"data": data, "files": self.request.FILES, "correcting": self.entry is not None}
@@ -130,11 +136,11 @@ class AttemptStep(OwnAttempt, VerbFormView):
 
     def carry_out(self, form: forms.Form) -> object:
         given = form.cleaned_data
-        slip = Slip(id=given["id"], reason=given.get("reason", ""))
+        sent = Sent(id=given["id"], reason=given.get("reason", ""))
         stamp: dict[str, Any] = {
             "attempt": self.attempt,
             "step": self.step,
-            "slip": slip,
+            "sent": sent,
             "candidate": self.person,
             "at": self.now,
         }
@@ -170,10 +176,10 @@ class StepTakeBack(OwnAttempt):
         step = get_object_or_404(self.attempt.version.steps, position=self.kwargs["position"])
         form = TakeBackForm(request.POST)
         if form.is_valid():
-            slip = Slip(id=form.cleaned_data["id"], reason=form.cleaned_data["reason"])
+            sent = Sent(id=form.cleaned_data["id"], reason=form.cleaned_data["reason"])
             try:
                 evidence.log_step(
-                    attempt=self.attempt, step=step, slip=slip, candidate=self.person, at=self.now, done=False
+                    attempt=self.attempt, step=step, sent=sent, candidate=self.person, at=self.now, done=False
                 )
             except Refused as refusal:
                 messages.error(request, refusal.message)

@@ -70,7 +70,7 @@ class LinesForm(SheetForm):
         ]
         for number, field in needed:
             field.required = number <= self.least or self._is_used(number)
-        super()._clean_fields()
+        super()._clean_fields()  # type: ignore[misc]  # not in the stubs
         for _, field in needed:
             field.required = True
 
@@ -118,7 +118,7 @@ class InstrumentModelForm(LinesForm):
 
     def columns(self) -> dict[str, forms.Field]:
         measured = (Quantity.PRESSURE, Quantity.RESISTANCE, Quantity.VOLTAGE)
-        share = {"required": False, "min_value": 0, "max_value": 100}
+        share: dict[str, Any] = {"required": False, "min_value": 0, "max_value": 100}
         return {
             "unit": _unit_field(measured),
             "full_scale": FigureField(label="Full scale", min_value=0),

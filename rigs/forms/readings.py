@@ -1,6 +1,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby
 from typing import Any
+from uuid import uuid4
 
 from crispy_forms.bootstrap import AppendedText
 from crispy_forms.helper import FormHelper
@@ -116,7 +117,17 @@ class BaselineRunForm(ReferenceReadingsForm):
 
 
 class CheckForm(ReferenceReadingsForm):
+    """The runs of one check. It carries the check's id, so that sending it twice records it once."""
+
     button = "Judge the check"
+
+    id = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4, required=False)
+
+    @cached_property
+    def helper(self) -> FormHelper:
+        helper = super().helper
+        helper.layout.insert(0, "id")
+        return helper
 
 
 def _reference_field(

@@ -61,9 +61,13 @@ class Answer:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Follows:
-    """`computed`, here and in the other two, is unrounded, in the output's unit."""
+    """`computed`, here and in the other two, is unrounded, in the output's unit.
+
+    `allowed` is what may lie between it and the answer.
+    """
 
     computed: float
+    allowed: float
     sentence: str = "It follows from your own figures."
 
 
@@ -71,12 +75,14 @@ class Follows:
 class Slip:
     kind: SlipKind
     computed: float
+    allowed: float
     sentence: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unexplained:
     computed: float
+    allowed: float
     sentence: str = "It doesn't follow from your own figures, and no common slip explains it."
 
 
@@ -105,12 +111,13 @@ def explain(
         allowance=positive(allowance, of="allowance", or_zero=True),
         constants=calculator.constants,
     )
+    allowed = worked.half_width(calculator.compute)
     if worked.gives(calculator.compute):
-        return Follows(computed=computed)
+        return Follows(computed=computed, allowed=allowed)
     for wrong in wrong_ways(calculator):
         if worked.is_explained_by(wrong.formula):
-            return Slip(kind=wrong.kind, computed=computed, sentence=wrong.sentence)
-    return Unexplained(computed=computed)
+            return Slip(kind=wrong.kind, computed=computed, allowed=allowed, sentence=wrong.sentence)
+    return Unexplained(computed=computed, allowed=allowed)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,14 +130,20 @@ class _Working:
 
     def gives(self, formula: Formula) -> bool:
         """Whether the formula gives the answer, to half its last digit."""
-        value = formula(self.inputs)
-        half_width = self.answer.resolution / 2 + self.allowance + self.constants * abs(value)
+        value, half_width = formula(self.inputs), self.half_width(formula)
+        return abs(self.answer.value - value) <= half_width + TIE * (abs(value) + half_width)
+
+    def half_width(self, formula: Formula) -> float:
+        """How far from the formula's result an answer may be."""
+        half_width = self.answer.resolution / 2 + self.allowance
+        if self.constants:
+            half_width += self.constants * abs(formula(self.inputs))
         if self.carried:
             found = slopes(formula, figures=self.inputs)
             half_width += sum(
                 abs(slope) * last / 2 for name, last in self.carried.items() for slope in found[name]
             )
-        return abs(self.answer.value - value) <= half_width + TIE * (abs(value) + half_width)
+        return half_width
 
     def is_explained_by(self, formula: Formula) -> bool:
         """As `gives`, but an answer with no digit left, such as 0, is explained by nothing."""

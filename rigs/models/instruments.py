@@ -43,6 +43,10 @@ class InstrumentModel(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def is_calibrated(self) -> bool:
+        return self.kind in CALIBRATED_KINDS
+
 
 class SpecRange(models.Model):
     """One range of a specification: ±(percent of reading + percent of full scale + counts), in ``unit``."""

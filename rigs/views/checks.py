@@ -36,7 +36,12 @@ class CheckRecord(RemembersReferences, AboutRigView):
 
     def carry_out(self, form: CheckForm) -> Check:
         check = checks.record(
-            rig=self.rig, runs=form.runs, instruments=form.instruments, by=self.person, at=self.now
+            id=form.cleaned_data["id"],
+            rig=self.rig,
+            runs=form.runs,
+            instruments=form.instruments,
+            by=self.person,
+            at=self.now,
         )
         self.remember(form.instruments)
         return check

@@ -12,7 +12,7 @@ from academy.views.verb_form import VerbFormView
 from rigs import register
 from rigs.forms.instruments import InstrumentForm, InstrumentModelForm
 from rigs.models import Instrument, InstrumentModel
-from rigs.models.instruments import CALIBRATED_KINDS, InstrumentKind
+from rigs.models.instruments import InstrumentKind
 
 
 class InstrumentList(AccessMixin, ListView):
@@ -24,9 +24,6 @@ class InstrumentList(AccessMixin, ListView):
     def get_queryset(self) -> QuerySet[Instrument]:
         found = Instrument.objects.visible_to(self.person).with_state().by_due_date()
         return found.select_related("model")
-
-    def get_context_data(self, **context: Any) -> dict[str, Any]:
-        return super().get_context_data(calibrated_kinds=CALIBRATED_KINDS, **context)
 
 
 class InstrumentDetail(AccessMixin, DetailView):
@@ -46,7 +43,6 @@ class InstrumentDetail(AccessMixin, DetailView):
             calibrations=instrument.calibrations.select_related("recorded_by").prefetch_related("points"),
             holds=holds,
             hold=next((each for each in holds if each.released_at is None), None),
-            is_calibrated=instrument.model.kind in CALIBRATED_KINDS,
             **context,
         )
 

@@ -33,7 +33,7 @@ pytestmark = [pytest.mark.usefixtures("loaded"), pytest.mark.django_db]
 
 
 @pytest.fixture(scope="module")
-def loaded(django_db_setup: None, django_db_blocker) -> Iterator[None]:  # noqa: ARG001 (makes the database)
+def loaded(django_db_setup: None, django_db_blocker) -> Iterator[None]:
     with django_db_blocker.unblock(), transaction.atomic():
         assert loading.load(scenario=PLAN, fixtures=FIXTURES, at=NOW, tell=str)
         yield

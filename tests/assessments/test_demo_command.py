@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from django.conf import settings
+from django.core.files.storage import default_storage
 from django.core.management import CommandError, call_command
 from hypothesis import assume, given
 from hypothesis import strategies as st
@@ -18,6 +19,8 @@ from assessments.demo.boards import Boards
 from assessments.demo.hands import conclusion
 from assessments.demo.playing import play
 from assessments.demo.timetable import Timetable, When
+from assessments.models import Attempt
+from tests.factories import assessments as made
 from tests.factories.academy import ManagerFactory
 
 FIXTURES = settings.ROOT / "fixtures"
@@ -49,6 +52,17 @@ def test_a_port_that_is_taken_is_told_before_anything_is_loaded() -> None:
         with pytest.raises(CommandError, match=f"^Port {port} can't be used: give another one with --port.$"):
             call_command("demo", "--port", str(port))
     assert not Centre.objects.exists()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_starting_over_empties_the_database_and_removes_its_files() -> None:
+    attempt = made.handed_in(made.ready_bench())
+    Centre.objects.filter(pk=attempt.rig.centre_id).update(name=PLAN.centre)
+    names = [photo.file.name for photo in attempt.photos.all()]
+    assert names and all(default_storage.exists(name) for name in names)
+    loading.start_over(scenario=PLAN)
+    assert not Centre.objects.exists() and not Attempt.objects.exists()
+    assert not any(default_storage.exists(name) for name in names)
 
 
 @pytest.mark.parametrize("port", ["-1", "70000"])

@@ -1,7 +1,5 @@
 """The evidence pages and the documents' addresses, by role."""
 
-from datetime import timedelta
-
 import pytest
 from django.db import connection
 from django.test import Client
@@ -22,24 +20,17 @@ from tests.factories.academy import (
     TechnicianFactory,
     VerifierFactory,
 )
+from tests.factories.portfolios import FAILED, LATER
 
 pytestmark = pytest.mark.django_db
 
-LATER = timedelta(hours=1)
 OWN = "/evidence/"
 
 
 @pytest.fixture
-def bench(monkeypatch):
-    bench = made.ready_bench()
+def bench(bench, monkeypatch):
     monkeypatch.setattr(timezone, "now", lambda: bench.at + 3 * LATER)
     return bench
-
-
-@pytest.fixture
-def unset(monkeypatch):
-    """Documents without typesetting."""
-    monkeypatch.setattr(portfolio, "pdf_of", lambda document: document.html.encode())
 
 
 def signed_in(person: Person) -> Client:
@@ -57,7 +48,7 @@ def make(client: Client, candidate: Person):
 
 
 def test_a_candidate_sees_what_is_covered_and_what_is_missing(bench):
-    made.signed_off(bench, made.Work(skipped=frozenset({"prove-after"})), decision=Decision.NOT_YET_COMPETENT)
+    made.signed_off(bench, FAILED, decision=Decision.NOT_YET_COMPETENT)
 
     page = signed_in(bench.candidate).get(OWN).content.decode()
 

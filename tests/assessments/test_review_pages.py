@@ -30,11 +30,6 @@ def now(monkeypatch):
     monkeypatch.setattr(timezone, "now", lambda: NOW)
 
 
-@pytest.fixture
-def bench():
-    return made.ready_bench()
-
-
 def as_(person):
     client = Client()
     client.force_login(person)

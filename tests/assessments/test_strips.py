@@ -1,4 +1,4 @@
-"""The strip of a marked reading: in the unit that was typed, and for 'agrees' alone."""
+"""The strip of a marked reading: in the unit that was typed, for those that have a range to lie in."""
 
 from dataclasses import replace
 
@@ -80,6 +80,68 @@ def test_other_checks_have_no_strip(judged_by, text, unit, given):
     (found,) = mark(attempt(step, readings=(reading("it", text, unit=unit),))).marks
 
     assert strip_of(found) is None
+
+
+LIMITS = {"lower": 1.2, "upper": 1.6, "unit": "mbar", "source": "maker’s plate", "dated": "2019"}
+
+
+def limited(text, *, unit="mbar", **changes) -> ReadingMark:
+    parameters = {name: each for name, each in {**LIMITS, **changes}.items() if each is not None}
+    step = reading_step("plate", 1, "conforms", parameters=parameters)
+    (found,) = mark(attempt(step, readings=(reading("plate", text, unit=unit),))).marks
+    return found
+
+
+def test_stated_limits_are_the_band_and_the_whisker_says_how_near_one_is_too_near():
+    well, near, beyond = (strip_of(limited(text)) for text in ("1.40", "1.59", "1.63"))
+
+    assert (well.expected, well.text, well.uncertainty) == ("1.20 to 1.60", "1.40", "0.03")
+    assert well.edges == ()
+    assert well.band.left < well.whisker.left < well.whisker.right < well.band.right
+    assert near.whisker.left < near.band.right < near.whisker.right
+    assert beyond.band.right < beyond.whisker.left
+
+
+@pytest.mark.parametrize(
+    ("unit", "text", "expected"),
+    [("Pa", "140", "120 to 160"), ("kPa", "0.140", "0.120 to 0.160")],
+)
+def test_limits_are_shown_in_the_unit_that_was_typed(unit, text, expected):
+    strip = strip_of(limited(text, unit=unit))
+
+    assert (strip.expected, strip.range_unit) == (expected, unit)
+
+
+def test_a_limit_finer_than_the_display_is_shown_as_it_is_stated():
+    assert strip_of(limited("1.40", upper=1.625)).expected == "1.200 to 1.625"
+
+
+@pytest.mark.parametrize(("missing", "expected"), [("lower", "up to 1.60"), ("upper", "from 1.20")])
+def test_a_band_without_a_limit_on_one_side_is_open_there(missing, expected):
+    strip = strip_of(limited("1.40", **{missing: None}))
+
+    assert strip.expected == expected
+    assert strip.band.open_left == (missing == "lower")
+
+
+def test_an_instrument_that_cannot_tell_has_its_whisker_beyond_the_band():
+    strip = strip_of(limited("1.40", lower=1.395, upper=1.405))
+
+    assert strip.verdict == Verdict.CANNOT_JUDGE
+    assert strip.whisker.left < strip.band.left < strip.band.right < strip.whisker.right
+
+
+def test_a_result_is_drawn_in_its_own_unit():
+    bath = reading_step("bath", 1, "conforms", parameters={**LIMITS, "upper": 90, "unit": "°C"})
+    error = {"calculator": "ntc-10k-error", "inputs": {"resistance": "sensor", "temperature": "bath"}}
+    sensor = reading_step(
+        "sensor", 2, "conforms", parameters={**LIMITS, **error, "lower": -1, "upper": 1, "unit": "°C"}
+    )
+    readings = (reading("bath", "40.0", unit="°C"), reading("sensor", "5.30", unit="kΩ"))
+
+    strip = strip_of(mark(attempt(bath, sensor, readings=readings)).marks[1])
+
+    assert (strip.text, strip.unit, strip.expected) == ("0.34", "°C", "−1.00 to 1.00")
 
 
 def test_a_unit_typed_after_the_number_is_not_written_twice():

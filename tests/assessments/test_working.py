@@ -8,16 +8,10 @@ import pytest
 
 from assessments.marking.mark import mark
 from assessments.marking.results import ReadingMark
-from assessments.working import side_by_side, working_of
+from assessments.working.kinds import working_of
+from assessments.working.lines import line, side_by_side
 from rigs.metrology.conformity import Verdict
 from tests.factories.marking import RUNNING, attempt, reading, reading_step
-
-NO_WORKING_FOR = [
-    ("leads", "0.2", "Ω", {"expected": ("closed",)}),
-    ("contact", "0.4", "Ω", {"measurand": "contacts/fan-running"}),
-    ("zero", "0.00", "mbar", {}),
-    ("tone", "tone", "", {"expected": ("tone",)}),
-]
 
 
 def marked(text: str, *, unit: str = "mbar", **changes) -> ReadingMark:
@@ -38,30 +32,77 @@ def number(figure: str) -> float:
 def test_the_lines_follow_one_another_from_the_reading_to_the_rule():
     # By hand, in Pa: u(m)² = 0.9² + 0.1 × 1.9², u(i)² = (0.81 + 1)²/3 + 1²/12,
     # u² = 1.9² + u(m)² + u(i)² = 5.96, ν = u⁴ / ((1.1 × 1.9²)²/9) = 20.2, ζ = 4/2.44.
-    assert figures(marked("1.62")) == {
+    assert figures(marked("1.62", baseline_on="2025-01-06")) == {
         "Reading": "1.62 mbar",
-        "The rig today": "1.580 mbar",
-        "Repeat noise": "0.019 mbar",
-        "Uncertainty of the rig’s value": "0.011 mbar",
-        "Uncertainty of the instrument": "0.011 mbar",
-        "Combined": "0.024 mbar",
+        "The rig today": "1.5800 mbar",
+        "Repeat noise": "0.0190 mbar",
+        "Degrees of freedom of the repeats": "9",
+        "Drift, sessions, reference instrument": "0.0090 mbar",
+        "Degrees of freedom of the others": "∞",
+        "Share of the repeats": "0.100",
+        "Uncertainty of the rig’s value": "0.0108 mbar",
+        "Instrument": "MN-02, certificate K-1",
+        "Its specification": "±(0.5 % of reading + 1 digit of 0.01 mbar), up to 20 mbar",
+        "Half-width of that here": "0.0181 mbar",
+        "Accuracy": "0.0105 mbar",
+        "Display": "0.0029 mbar",
+        "Uncertainty of the instrument": "0.0108 mbar",
+        "Combined": "0.0244 mbar",
         "Degrees of freedom, effective": "20.2",
         "Factor, 95.45 %": "2.13",
+        "Factor, 99.73 %": "3.42",
         "Expected range": "1.528 to 1.632 mbar",
         "Distance": "1.64",
         "Rule": "1.64 ≤ 2.13",
     }
 
 
-def test_a_calculator_comes_to_the_same():
-    found = figures(marked("158", unit="Pa"))
+def test_the_baseline_is_named_with_its_number_and_date_where_they_are_known():
+    def origin(**given):
+        return next(line.source for line in working_of(marked("1.62", **given)) if line.symbol == "m")
 
-    parts = ("Repeat noise", "Uncertainty of the rig’s value", "Uncertainty of the instrument")
-    u = math.hypot(*(number(found[part]) for part in parts))
-    assert number(found["Combined"]) == pytest.approx(u, abs=0.1)
-    half_width = number(found["Factor, 95.45 %"]) * number(found["Combined"])
-    lower = number(found["Expected range"])
-    assert lower == pytest.approx(number(found["The rig today"]) - half_width, abs=0.2)
+    assert origin(baseline=3, baseline_on="2025-01-06").startswith("baseline 3, begun 6 January 2025;")
+    assert origin(baseline=3).startswith("baseline 3; ")
+    assert origin(baseline=None) == "baseline and checks up to the start"
+
+
+@pytest.mark.parametrize(
+    ("text", "unit"), [("1.62", "mbar"), ("158", "Pa"), ("0.634", "inH2O"), ("1.69", "mbar")]
+)
+@pytest.mark.parametrize("floor_percent", [0.0, 10.0])
+def test_a_calculator_comes_to_the_same_from_the_figures_alone(text, unit, floor_percent):
+    found = marked(text, unit=unit, floor_percent=floor_percent)
+    by = {line.symbol: number(line.figure) for line in working_of(found) if re.match(r"[−\d]", line.figure)}
+    last = 10.0 ** -len(figures(found)["Combined"].split(" ")[0].partition(".")[2])
+
+    def follows(symbol: str, value: float) -> None:
+        assert by[symbol] == pytest.approx(value, rel=0.02, abs=2 * last), symbol
+
+    digit = 0.01 * {"mbar": 1, "Pa": 100, "inH2O": 0.401463}[unit]  # NIST SP 811, B.8
+    follows("a", 0.005 * by["y"] + digit)
+    follows("a/√3", by["a"] / math.sqrt(3))
+    follows("r/√12", digit / math.sqrt(12))
+    follows("u(i)", math.hypot(by["a/√3"], by["r/√12"]))
+    follows("u(m)", math.sqrt(by["u(d)"] ** 2 + by["k"] * by["s"] ** 2))
+    combined = math.hypot(by["s"], by["u(m)"], by["u(i)"])
+    lines = {line.label: number(line.figure) for line in working_of(found) if line.symbol == "u"}
+    assert lines["Combined"] == pytest.approx(combined, rel=0.01)
+    by_hand = combined**4 / (((1 + by["k"]) * by["s"] ** 2) ** 2 / by["ν(s)"])
+    assert by["ν"] == pytest.approx(by_hand, rel=0.04)
+    u = lines.get("The centre’s floor", combined)
+    assert u == pytest.approx(max(combined, floor_percent / 100 * by["m"] / by["t"]), rel=0.01)
+    lower, upper = (number(end) for end in figures(found)["Expected range"].split(" to "))
+    assert (lower, upper) == pytest.approx((by["m"] - by["t"] * u, by["m"] + by["t"] * u), abs=0.02 * u)
+    assert number(figures(found)["Distance"]) == pytest.approx((by["y"] - by["m"]) / u, abs=0.02)
+
+
+def test_a_marking_from_before_the_parts_were_kept_has_the_lines_that_it_can():
+    found = marked("1.62")
+    old = figures(replace(found, numbers=replace(found.numbers, instrument=None, rig=None)))
+
+    assert {"Its specification", "Share of the repeats", "Half-width of that here"}.isdisjoint(old)
+    assert old["Uncertainty of the instrument"] == "0.0108 mbar"
+    assert old["Rule"] == "1.64 ≤ 2.13"
 
 
 @pytest.mark.parametrize(
@@ -97,8 +138,8 @@ def test_a_distance_just_beyond_a_limit_never_looks_equal_to_it(nearness):
 def test_figures_are_in_the_unit_that_was_typed():
     found = figures(marked("158", unit="Pa"))
 
-    assert found["The rig today"] == "158.0 Pa"
-    assert found["Combined"] == "2.4 Pa"
+    assert found["The rig today"] == "158.00 Pa"
+    assert found["Combined"] == "2.44 Pa"
 
 
 def test_infinitely_many_degrees_of_freedom_are_written_so():
@@ -111,17 +152,16 @@ def test_a_floor_of_the_centres_has_a_line_of_its_own():
     without, floored = figures(marked("1.62")), figures(marked("1.62", floor_percent=10.0))
 
     assert "The centre’s floor" not in without
-    assert floored["Combined"] == "0.024 mbar"
+    assert floored["Combined"] == "0.0244 mbar"
     assert number(floored["The centre’s floor"]) * number(floored["Factor, 95.45 %"]) == pytest.approx(
         0.158, abs=0.001
     )
     assert floored["Expected range"] == "1.422 to 1.738 mbar"
 
 
-@pytest.mark.parametrize(("judged_by", "text", "unit", "given"), NO_WORKING_FOR)
-def test_other_checks_have_no_working(judged_by, text, unit, given):
-    step = reading_step("it", 1, judged_by, **given)
-    (found,) = mark(attempt(step, readings=(reading("it", text, unit=unit),))).marks
+def test_a_tone_has_no_working():
+    step = reading_step("it", 1, "tone", expected=("tone",))
+    (found,) = mark(attempt(step, readings=(reading("it", "tone", unit=""),))).marks
 
     assert working_of(found) == ()
 
@@ -134,4 +174,19 @@ def test_workings_stand_side_by_side_line_for_line():
     assert [row.label for row in rows] == [line.label for line in other]
     by_label = {row.label: row.figures for row in rows}
     assert by_label["The centre’s floor"][0] == ""
-    assert by_label["Combined"] == (one[5].figure, other[5].figure)
+    assert by_label["Combined"] == tuple(
+        next(line.figure for line in working if line.label == "Combined") for working in (one, other)
+    )
+
+
+def test_lines_that_say_something_else_have_rows_of_their_own():
+    same = line("Reading", "y", "1", "as typed")
+    rows = side_by_side(
+        [[same, line("Rule", "x", "2", "one rule")], [same, line("Rule", "x", "3", "another")]]
+    )
+
+    assert [(row.label, row.source, row.figures) for row in rows] == [
+        ("Reading", "as typed", ("1", "1")),
+        ("Rule", "another", ("", "3")),
+        ("Rule", "one rule", ("2", "")),
+    ]

@@ -18,7 +18,7 @@ from assessments.models.attempts import Purpose
 from assessments.models.decisions import Decision
 from assessments.models.tasks import StepKind
 from assessments.photos import CleanPhoto, clean
-from rigs.metrology.quantities import Quantity, from_si
+from rigs.metrology.quantities import UNITS, Quantity, from_si
 from rigs.metrology.readings import TypedReading, parse, parse_observation
 from rigs.models import Instrument, Rig
 from tests.factories import rigs
@@ -209,7 +209,7 @@ def _log(
     common = {
         "attempt": attempt,
         "step": step,
-        "slip": evidence.Slip(id=uuid4(), device_at=at, reason=reason),
+        "sent": evidence.Sent(id=uuid4(), device_at=at, reason=reason),
         "candidate": attempt.candidate,
         "at": at,
     }
@@ -230,7 +230,7 @@ def as_typed(text: str, *, step: Step) -> TypedReading:
     quantity = Quantity(step.quantity)
     if step.judged_by == "tone":
         return TypedReading(text=text, quantity=quantity, qualifier=parse_observation(text))
-    return parse(text, quantity=quantity, unit="mbar" if quantity is Quantity.PRESSURE else "Ω")
+    return parse(text, quantity=quantity, unit=UNITS[quantity][0])
 
 
 def right_reading(attempt: Attempt, step: Step) -> str:

@@ -1,4 +1,4 @@
-"""Whole centres to walk through: one at work, with something of everything on every page, and one just opened."""
+"""Whole centres to walk through: one at work, with something of everything, and one just opened."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ from rigs.models import Baseline, Check, FaultSetting, Hold, Instrument, Rig
 from rigs.models.instruments import InstrumentKind
 from tests.factories import assessments as made
 from tests.factories import rigs
-from tests.factories.academy import AT, CandidateFactory, ManagerFactory, person_with
+from tests.factories.academy import AT, ManagerFactory, person_with
 from tests.factories.assessments import SWITCH_TEST, Bench, Work
 
 NOON = AT + timedelta(hours=3, minutes=45)
@@ -108,7 +108,7 @@ def work_half_way(attempt: Attempt, *, upto: str = "tee-in") -> datetime:
     evidence.log_step(
         attempt=attempt,
         step=Step.objects.get(version=attempt.version, slug="meter-on-posts"),
-        slip=evidence.Slip(id=uuid4(), reason="Tapped too early"),
+        sent=evidence.Sent(id=uuid4(), reason="Tapped too early"),
         candidate=attempt.candidate,
         at=at,
         done=False,
@@ -131,14 +131,22 @@ def _document(candidate: Person, *, by: Person, with_ranges: bool, at: datetime)
     return document
 
 
+def waiting_baseline(bench: Bench) -> Baseline:
+    """A rig VB-02, whose first baseline the technician has handed over."""
+    rig = rigs.rig(by=bench.technician, tag="VB-02", at=AT)
+    baseline = rigs.open_baseline(of=rig, instruments=_references(bench), by=bench.technician, runs=5, at=AT)
+    return baselines.hand_over(baseline=baseline, by=bench.technician, at=AT)
+
+
+def _references(bench: Bench) -> dict[str, Instrument]:
+    found = Instrument.objects.references().filter(centre=bench.centre).select_related("model")
+    return {str(each.model.kind): each for each in found}
+
+
 def _rigs(bench: Bench) -> dict[str, Rig | Baseline | Check | Hold | FaultSetting]:
-    technician, at = bench.technician, bench.at
-    references = {
-        str(each.model.kind): each for each in Instrument.objects.references().filter(centre=bench.centre)
-    }
-    waiting = rigs.rig(by=technician, tag="VB-02", at=AT)
-    baseline = rigs.open_baseline(of=waiting, instruments=references, by=technician, runs=5, at=AT)
-    baselines.hand_over(baseline=baseline, by=technician, at=AT)
+    technician, at, references = bench.technician, bench.at, _references(bench)
+    baseline = waiting_baseline(bench)
+    waiting = baseline.rig
     begun = rigs.rig(by=technician, tag="VB-03", at=AT)
     run = rigs.open_baseline(of=begun, instruments=references, by=technician, runs=1, days=1, at=AT)
     held = rigs.rig(by=technician, tag="VB-04", electrical_inspection_due=AT.date(), at=AT)
@@ -174,9 +182,3 @@ def empty_centre() -> dict[Role.Kind, Person]:
     manager = ManagerFactory()
     others = [kind for kind in Role.Kind if kind != Role.Kind.MANAGER]
     return {Role.Kind.MANAGER: manager, **{kind: person_with(kind, by=manager) for kind in others}}
-
-
-def nobody_in_particular(*, by: Person) -> Person:
-    """Another candidate of the centre, who has done nothing yet."""
-    candidate: Person = CandidateFactory(by=by)
-    return candidate

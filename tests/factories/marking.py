@@ -13,7 +13,7 @@ from assessments.marking.inputs import (
     VersionInput,
 )
 from rigs.metrology.instruments import RangeSpec, Spec
-from rigs.metrology.quantities import Qualifier, Quantity
+from rigs.metrology.quantities import Qualifier, Quantity, unit_quantity
 from rigs.metrology.readings import parse, parse_observation
 
 MANOMETER = InstrumentInput(
@@ -49,6 +49,14 @@ MULTIMETER = InstrumentInput(
             ),
             RangeSpec(
                 quantity=Quantity.RESISTANCE,
+                unit="kΩ",
+                full_scale=40,
+                resolution=0.01,
+                percent_reading=0.5,
+                counts=2,
+            ),
+            RangeSpec(
+                quantity=Quantity.RESISTANCE,
                 unit="MΩ",
                 full_scale=40,
                 resolution=0.01,
@@ -58,6 +66,17 @@ MULTIMETER = InstrumentInput(
         )
     ),
 )
+THERMOMETER = InstrumentInput(
+    kind="thermometer",
+    tag="TH-01",
+    certificate="K-3",
+    spec=Spec(
+        ranges=(
+            RangeSpec(quantity=Quantity.TEMPERATURE, unit="°C", full_scale=100, resolution=0.1, counts=3),
+        )
+    ),
+)
+READ_WITH = {Quantity.PRESSURE: "manometer", Quantity.TEMPERATURE: "thermometer"}
 RUNNING = MeasurandInput(
     key="taps/fan-running",
     label="Δp at the venturi taps, fan running",
@@ -82,7 +101,7 @@ def reading_step(slug: str, order: int, judged_by: str, **given: Any) -> StepInp
 
 def reading(step: str, text: str, *, sequence: int = 1, unit: str = "mbar") -> ReadingInput:
     """What was typed, as the site would have parsed it: a number, OL, or a tone."""
-    quantity = Quantity.PRESSURE if unit in ("mbar", "Pa", "hPa", "mmH2O", "inH2O") else Quantity.RESISTANCE
+    quantity = unit_quantity(unit) if unit else Quantity.RESISTANCE
     if text in ("tone", "no tone", "open", "closed"):
         qualifier, value, resolution = parse_observation(text), None, None
     else:
@@ -98,7 +117,7 @@ def reading(step: str, text: str, *, sequence: int = 1, unit: str = "mbar") -> R
         qualifier=str(qualifier),
         si_value=value,
         si_resolution=resolution,
-        instrument="manometer" if quantity is Quantity.PRESSURE else "multimeter",
+        instrument=READ_WITH.get(quantity, "multimeter"),
     )
 
 
@@ -126,7 +145,7 @@ def attempt(*steps: StepInput, **given: Any) -> AttemptInputs:
         "floor_percent": 0.0,
         "fault": None,
         "measurands": (RUNNING, CLOSED, OPEN),
-        "instruments": (MANOMETER, MULTIMETER),
+        "instruments": (MANOMETER, MULTIMETER, THERMOMETER),
         "readings": (),
         "records": (),
     }

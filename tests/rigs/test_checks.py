@@ -1,4 +1,6 @@
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from uuid import uuid4
 
 import pytest
 
@@ -69,7 +71,7 @@ def test_the_percentages_are_the_centres_to_set(bench):
 def test_a_reason_says_what_was_found_and_what_was_there_before(bench):
     (taps, _) = check_at(bench, share=0.88).reasons
     assert taps.startswith("Δp at the venturi taps, fan running: ")
-    assert f"{baseline_mean(bench):.3g} mbar in the baseline." in taps
+    assert f"{Decimal(baseline_mean(bench)):.3g} mbar in the baseline." in taps
 
 
 def test_near_zero_it_is_judged_by_the_measurands_own_tolerance(bench):
@@ -155,3 +157,20 @@ def test_it_is_good_for_one_session(bench):
 def test_two_at_once_are_both_recorded_whichever_is_written_first(bench):
     bench.check(at=AT + timedelta(seconds=2))
     assert bench.check(at=AT).verdict == CheckVerdict.STEADY
+
+
+def test_a_check_sent_twice_is_recorded_once(bench):
+    runs = [make.run(of=bench.rig, rng=make.noise("check")) for _ in range(3)]
+    number = uuid4()
+    first, again = record(bench, runs, id=number), record(bench, runs, id=number)
+    assert first == again == Check.objects.get()
+
+
+def test_other_readings_under_the_same_id_are_refused_rather_than_lost(bench):
+    number, other = uuid4(), {"contacts:fan-running": "0.4"}
+    record(bench, [make.run(of=bench.rig, rng=make.noise("check")) for _ in range(3)], id=number)
+    with pytest.raises(Refused, match="recorded from this form before"):
+        record(
+            bench, [make.run(of=bench.rig, rng=make.noise("check"), texts=other) for _ in range(3)], id=number
+        )
+    assert Check.objects.count() == 1

@@ -53,7 +53,7 @@ class TestRatio:
     def test_it_is_that_of_the_centres_tolerance_to_the_instruments_uncertainty(self, bench, sheet):
         value = running(sheet)
         found = suitability.of_value(value, instrument=bench.manometer)
-        # Half a percent of the reading and a digit, rectangular, with half a digit of display (GUM 4.3.7, F.2.2.1).
+        # Half a percent of the reading and a digit, rectangular, and the display (GUM 4.3.7, F.2.2.1).
         reading = value.value / 100
         u = math.hypot((0.005 * reading + 0.01) / math.sqrt(3), 0.01 / math.sqrt(12))
         assert found.expanded_u / 100 == pytest.approx(2.0000024 * u, rel=1e-6)

@@ -133,7 +133,7 @@ STATES = (
     page("attempt-start", Permission.ATTEMPT_WORK, rig="rig-waiting", version="version"),
     *(
         page("attempt-step", Permission.ATTEMPT_WORK, pk="unfinished", position=position)
-        # A reading that was corrected, a tone, an action that stands, a choice, a photo, and the same to come.
+        # A corrected reading, a tone, an action, a choice and a photo that stand; and the same to come.
         for position in (1, 2, 4, 6, 8, 10, 14, 30, 31, 32)
     ),
     page("attempt-overview", Permission.ATTEMPT_WORK, pk="waiting"),
@@ -141,16 +141,16 @@ STATES = (
     page("review-detail", Permission.ATTEMPT_READ, pk="decided"),
     page("review-detail", Permission.ATTEMPT_READ, pk="refused"),
     page("review-detail", Permission.ATTEMPT_READ, pk="others-waiting"),
-    page("portfolio-detail", Permission.PORTFOLIO_READ, pk="person", also=BY_STAFF),
+    page("portfolio-detail", Permission.PORTFOLIO_READ, pk="person"),
     page("person-detail", Permission.PEOPLE_MANAGE, pk="other"),
 )
 """The same pages in the other states that they have a face for."""
 
-QUERIES = (
-    ("review-list", Permission.ATTEMPT_READ, {"show": "decided"}),
-    ("person-list", Permission.PEOPLE_MANAGE, {"q": "nobody at all"}),
+ASKED = (
+    (page("review-list", Permission.ATTEMPT_READ), {"show": "decided"}),
+    (page("person-list", Permission.PEOPLE_MANAGE), {"q": "nobody at all"}),
 )
-"""Pages that what follows the question mark gives another face."""
+"""Pages that have another face when they are asked something."""
 
 
 def patterns(found: Collection[Any], *, before: str = "") -> Iterator[URLPattern]:

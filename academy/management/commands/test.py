@@ -49,7 +49,12 @@ CHECKS = (
         name="deploy",
         command=(sys.executable, "manage.py", "check", "--deploy", "--fail-level", "WARNING"),
     ),
-    Check(name="pytest", command=(sys.executable, "-m", "pytest"), is_shown=True),
+    # A module stays with one worker: some load the demo once for all their tests.
+    Check(
+        name="pytest",
+        command=(sys.executable, "-m", "pytest", "--numprocesses=auto", "--dist=loadscope"),
+        is_shown=True,
+    ),
 )
 NAMES = tuple(check.name for check in CHECKS)
 

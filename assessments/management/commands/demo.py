@@ -62,7 +62,8 @@ class Command(BaseCommand):
 
     def serve(self, plan: Scenario, listening: socket.socket) -> None:
         listening.listen()  # who comes right after reading the address waits, and isn't turned away
-        self.tell(f"\nhttp://{HOST}:{listening.getsockname()[1]}/   (stop with Ctrl+C)\n")
+        self.tell(f"\nhttp://{HOST}:{listening.getsockname()[1]}/   (stop with Ctrl+C)")
+        self.tell("")
         width = max(len(plan.email(each.person)) for each in plan.sign_ins)
         for each in plan.sign_ins:
             self.tell(f"  {plan.email(each.person):{width}}  {each.note}")
@@ -98,7 +99,7 @@ def listen(*, port: int) -> socket.socket:
     if settings.HTTPS:
         # On this machine alone there is no certificate; settings are read before any command is.
         os.environ["MAKEPOINT_HTTPS"] = "0"
-        os.execv(sys.executable, [sys.executable, *sys.orig_argv[1:]])  # noqa: S606 - this command, again
+        os.execv(sys.executable, [sys.executable, *sys.orig_argv[1:]])  # noqa: S606  # nosec B606
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:

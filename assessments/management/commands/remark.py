@@ -173,7 +173,7 @@ def _day(text: str) -> date:
 
 
 def _choices(centres: Sequence[Centre], *, rig: str | None, instrument: str | None) -> list[Choice]:
-    """What is to be marked again, by centre. Tags are a centre's own: two with the same must be told apart."""
+    """What is to be marked again, by centre. A tag is a centre’s own: two with the same are told apart."""
     found = [
         Choice(
             centre=centre, rig=_tagged(Rig, rig, centre), instrument=_tagged(Instrument, instrument, centre)

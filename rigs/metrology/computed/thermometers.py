@@ -1,15 +1,17 @@
 """Temperature from resistance, and back: platinum sensors (Pt100) and NTC thermistors."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
+from types import MappingProxyType
 from typing import Final
 
 import numpy as np
 from scipy.optimize import brentq
 
-from rigs.metrology.computed.calculator import Calculator, Input, Measure
+from rigs.metrology.computed.calculator import Calculator, Figures, Input, Measure
 from rigs.metrology.conformity import TIE
 from rigs.metrology.quantities import Quantity
 from rigs.metrology.samples import SampleError, finite, positive
@@ -280,3 +282,26 @@ THERMOMETERS: Final = (
         function=b_value,
     ),
 )
+
+_BY_NAME: Final = {each.name: each for each in THERMOMETERS}
+TEMPERATURE_BY: Final[Mapping[str, Calculator]] = MappingProxyType(
+    {
+        name: _BY_NAME[name.replace("-resistance", "-temperature")]
+        for name in _BY_NAME
+        if name.endswith("-resistance")
+    }
+)
+"""By the name of each calculator of a thermometer's resistance, the one back to its temperature."""
+
+
+def celsius_error(calculator: Calculator, *, figures: Figures, resistance: float) -> float:
+    """How many °C a resistance is off from what `calculator` makes of `figures`.
+
+    Raises KeyError for a calculator that gives no thermometer's resistance, SampleError for a resistance that
+    no temperature goes with.
+    """
+    others = {name: value for name, value in figures.items() if name != "temperature"}
+    found = TEMPERATURE_BY[calculator.name].compute({**others, "resistance": resistance})
+    wanted = figures["temperature"]
+    assert not isinstance(wanted, tuple)  # none of them takes repeats
+    return found - wanted

@@ -126,20 +126,16 @@ def test_a_step_that_is_gone_or_new_is_named():
 
 
 def test_steps_come_back_from_what_was_issued_with_all_that_was_left_out():
-    issued = json.dumps(
+    issued = [
+        {"slug": "isolate", "kind": "action", "title": "Isolate", "safety_critical": True},
         {
-            "steps": [
-                {"slug": "isolate", "kind": "action", "title": "Isolate", "safety_critical": True},
-                {
-                    "slug": "taps",
-                    "kind": "reading",
-                    "title": "Taps",
-                    "judged_by": "agrees",
-                    "measurand": ["taps", "fan-running"],
-                },
-            ]
-        }
-    )
+            "slug": "taps",
+            "kind": "reading",
+            "title": "Taps",
+            "judged_by": "agrees",
+            "measurand": ["taps", "fan-running"],
+        },
+    ]
 
     assert steps_as_issued(issued) == (ISOLATE, TAPS)
 

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('assessments', '0002_initial'),
+        ('assessments', '0001_initial'),
     ]
 
     operations = [

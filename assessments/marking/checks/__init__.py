@@ -1,0 +1,1 @@
+"""The checks, a module for each kind: columns laid out, judged by the metrology, and put into words."""

@@ -1,0 +1,192 @@
+"""Readings laid out for judging: each with what its step and its attempt say of it, many as columns."""
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import cache
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assessments.marking import wording
+from assessments.marking.inputs import AttemptInputs, MeasurandInput, ReadingInput, StepInput
+from assessments.marking.numbers import InstrumentNumbers, Numbers, Term
+from assessments.marking.results import ReadingMark
+from rigs.metrology.conformity import Verdict
+from rigs.metrology.instruments import RangeSpec, spec_uncertainty
+from rigs.metrology.quantities import Qualifier, from_si, si_factor
+
+Case = TypeVar("Case")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One reading with what its step and attempt say of it. ``range`` is the display range it was read on."""
+
+    inputs: AttemptInputs
+    step: StepInput
+    reading: ReadingInput
+    range: RangeSpec | None
+    measurand: MeasurandInput | None
+
+    @property
+    def si(self) -> float:
+        return math.nan if self.reading.si_value is None else self.reading.si_value
+
+    @property
+    def is_value(self) -> bool:
+        return Qualifier(self.reading.qualifier) is Qualifier.VALUE
+
+    @property
+    def shown_value(self) -> Decimal:
+        """The value in the unit that was typed, to the display's last digit at least."""
+        return self.shown_as(self.si)
+
+    @property
+    def decimals(self) -> int:
+        """Decimals that the display can show in the unit that was typed."""
+        return self.range.decimals_in(self.reading.unit) if self.range and self.reading.unit else 0
+
+    def shown_as(self, si: float) -> Decimal:
+        """A value as this reading's display would show it."""
+        return Decimal(f"{from_si(si, unit=self.reading.unit):.{self.decimals}f}")
+
+    def shown_width(self, si: float) -> Decimal:
+        """A width or difference as this reading's display would show it."""
+        return Decimal(f"{si / si_factor(self.reading.unit):.{self.decimals}f}")
+
+    def on(self, slug: str) -> "Row | None":
+        """The reading that stands on another step of the same attempt."""
+        reading = self.inputs.reading_at(slug)
+        return None if reading is None else row_of(self.inputs, self.inputs.step(slug), reading)
+
+    def mark(
+        self, verdict: Verdict, sentence: str, words: str = "", numbers: Numbers | None = None
+    ) -> ReadingMark:
+        return ReadingMark(
+            step=self.step.slug,
+            title=self.step.title,
+            reading=self.reading.id,
+            shown=self.reading.text,
+            unit=self.reading.unit,
+            decimals=self.decimals,
+            judged_by=self.step.judged_by,
+            verdict=verdict,
+            sentence=sentence,
+            words=words or sentence,
+            numbers=numbers,
+        )
+
+    def instrument_numbers(self, *, u: float) -> InstrumentNumbers | None:
+        """What the instrument in hand makes of ``u``; None where the display shows no number."""
+        instrument, spec = self.inputs.instrument(self.reading.instrument), self.range
+        if instrument is None or spec is None:
+            return None
+        percent_reading, percent_full_scale, full_scale, counts, resolution = specified(spec)
+        return InstrumentNumbers(
+            tag=instrument.tag,
+            certificate=instrument.certificate,
+            unit=spec.unit,
+            full_scale=spec.full_scale,
+            resolution=spec.resolution,
+            percent_reading=percent_reading,
+            percent_full_scale=percent_full_scale,
+            counts=counts,
+            half_width=percent_reading * abs(self.si) / 100
+            + percent_full_scale * full_scale / 100
+            + counts * resolution,
+            u=u,
+        )
+
+    def term(self, *, u: float) -> Term:
+        return Term(
+            title=self.step.title,
+            shown=self.reading.text,
+            unit=self.reading.unit,
+            value=self.si,
+            u=u,
+            instrument=self.instrument_numbers(u=u),
+        )
+
+
+def rows_of(inputs: AttemptInputs) -> list[Row]:
+    readings = {reading.step: reading for reading in inputs.readings}
+    return [row_of(inputs, step, readings[step.slug]) for step in inputs.steps if step.slug in readings]
+
+
+def row_of(inputs: AttemptInputs, step: StepInput, reading: ReadingInput) -> Row:
+    instrument = inputs.instrument(reading.instrument)
+    found = None
+    if instrument is not None and reading.si_value is not None:
+        found = instrument.range_for(quantity=reading.quantity, si_value=reading.si_value)
+    return Row(
+        inputs=inputs,
+        step=step,
+        reading=reading,
+        range=found,
+        measurand=inputs.measurand(step.measurand) if step.measurand else None,
+    )
+
+
+def value_on(row: Row, slug: str) -> Row | str:
+    """Another step's reading, if it is a number; else why nothing can be compared with it."""
+    found = row.on(slug)
+    if found is None:
+        return wording.NOTHING_TO_COMPARE
+    return found if found.is_value else wording.no_number(found.step.title)
+
+
+def displayed_on(row: Row, slug: str) -> Row | str:
+    """As `value_on`, for a number that the instrument in hand can have shown."""
+    found = value_on(row, slug)
+    if isinstance(found, Row) and found.range is None:
+        return wording.beyond_display(found.step.title)
+    return found
+
+
+def judge_cases(
+    rows: Sequence[Row],
+    *,
+    case_of: Callable[[Row], Case | str],
+    judge: Callable[[Sequence[Row], Sequence[Case]], list[ReadingMark]],
+) -> list[ReadingMark]:
+    """Judge rows by what else each needs. One for which that can't be had isn't judged, and says why."""
+    cases = [case_of(row) for row in rows]
+    ready = [(row, case) for row, case in zip(rows, cases, strict=True) if not isinstance(case, str)]
+    marks = iter(judge([row for row, _ in ready], [case for _, case in ready]) if ready else ())
+    return [
+        row.mark(Verdict.CANNOT_JUDGE, case) if isinstance(case, str) else next(marks)
+        for row, case in zip(rows, cases, strict=True)
+    ]
+
+
+def instrument_u(rows: Iterable[Row]) -> NDArray[np.float64]:
+    """Standard uncertainty of each instrument at its reading, in SI; NaN where there is no number."""
+    columns = [(row.si, *specified(row.range)) for row in rows]
+    if not columns:
+        return np.empty(0)
+    reading, percent_reading, percent_full_scale, full_scale, counts, resolution = np.array(columns).T
+    return spec_uncertainty(
+        reading=reading,
+        percent_reading=percent_reading,
+        percent_full_scale=percent_full_scale,
+        full_scale=full_scale,
+        counts=counts,
+        resolution=resolution,
+    )
+
+
+@cache
+def specified(spec: RangeSpec | None) -> tuple[float, float, float, float, float]:
+    """% of reading, % of full scale, full scale, digits and resolution, in SI; NaN for no range."""
+    if spec is None:
+        return (math.nan,) * 5
+    return (
+        spec.percent_reading,
+        spec.percent_full_scale,
+        spec.full_scale_si,
+        spec.counts,
+        spec.resolution_si,
+    )
