@@ -2,7 +2,7 @@
 
 import hashlib
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from functools import lru_cache
 from json.encoder import encode_basestring
@@ -14,6 +14,7 @@ import rfc8785
 Write = Callable[[Any], str]
 
 
+@lru_cache(maxsize=65_536)
 def number(value: float) -> str:
     """A number as RFC 8785 writes it (as ECMAScript does). ValueError for NaN and infinity."""
     if value == 0:
@@ -43,11 +44,16 @@ class Canonical(dict[type, Write]):
 
     Dataclasses are objects, tuples arrays, members of enumerations their texts; ``whole`` writes an int,
     ``number`` a float. Names are sorted by UTF-16 code unit, as the RFC asks. Python's json escapes strings
-    as the RFC does (section 3.2.2.2).
+    as the RFC does (section 3.2.2.2). Values of the types in ``alike``, of which many documents have the
+    same, are written once: equal ones have the same text.
     """
 
     def __init__(
-        self, *, whole: Callable[[int], str] = repr, number: Callable[[float], str] = number
+        self,
+        *,
+        whole: Callable[[int], str] = repr,
+        number: Callable[[float], str] = number,
+        alike: Collection[type] = (),
     ) -> None:
         super().__init__(
             {
@@ -58,10 +64,13 @@ class Canonical(dict[type, Write]):
                 float: number,
             }
         )
+        self.alike = alike
 
     def __missing__(self, kind: type) -> Write:
         if is_dataclass(kind):
             write = self._object_writer(kind)
+            if kind in self.alike:
+                write = lru_cache(maxsize=16_384)(write)
         elif issubclass(kind, Mapping):
             write = self._mapping
         elif issubclass(kind, str):

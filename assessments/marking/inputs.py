@@ -10,9 +10,9 @@ The steps are the task version's and alike in every attempt on it: the document 
 """
 
 import json
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
-from functools import cached_property, lru_cache
+from functools import cached_property
 from typing import Any
 
 from assessments.marking.canonical import (
@@ -176,10 +176,11 @@ class AttemptInputs:
         return {each.step: each for each in self.readings}
 
 
-_write = Canonical(whole=whole_as_text, number=number_as_text)
-# What many attempts have alike is written once: equal values have equal texts.
-_write_alike = lru_cache(maxsize=16_384)(_write)
-_ALIKE = frozenset({"measurands", "instruments", "records"})
+_write = Canonical(
+    whole=whole_as_text,
+    number=number_as_text,
+    alike=(MeasurandInput, InstrumentInput, RecordInput),
+)
 _OWN = tuple(each.name for each in fields(AttemptInputs) if each.name != "version")
 
 
@@ -192,14 +193,8 @@ def canonical(inputs: AttemptInputs) -> bytes:
         "content_sha256": _write(version.content_sha256),
         "steps_sha256": _write(version.steps_sha256),
     }
-    for name in _OWN:
-        value = getattr(inputs, name)
-        texts[name] = _written_alike(value) if name in _ALIKE else _write(value)
+    texts |= {name: _write(getattr(inputs, name)) for name in _OWN}
     return object_of(texts).encode()
-
-
-def _written_alike(values: Iterable[Hashable]) -> str:
-    return "[" + ",".join([_write_alike(each) for each in values]) + "]"
 
 
 def digest_of_steps(steps: Iterable[StepInput]) -> str:

@@ -7,7 +7,14 @@ from typing import Any
 
 from assessments.marking import numbers
 from assessments.marking.canonical import Canonical
-from assessments.marking.numbers import Numbers
+from assessments.marking.numbers import (
+    ContactNumbers,
+    InstrumentNumbers,
+    Numbers,
+    RigNumbers,
+    Term,
+    ZeroNumbers,
+)
 from rigs.metrology.conformity import Verdict
 
 
@@ -95,7 +102,7 @@ def propose(strands: Sequence[StrandResult]) -> ProposedDecision:
     return ProposedDecision.ASSESSOR if StrandVerdict.TO_DECIDE in verdicts else ProposedDecision.COMPETENT
 
 
-_write = Canonical()
+_write = Canonical(alike=(InstrumentNumbers, RigNumbers, ContactNumbers, ZeroNumbers, Term))
 
 
 def canonical_result(marking: Marking) -> bytes:
