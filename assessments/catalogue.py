@@ -14,9 +14,9 @@ from django.db.models import QuerySet
 from academy import ledger
 from academy.models import Centre, Person
 from academy.refusals import Refused
-from assessments.marking.inputs import StepInput
+from assessments.marking.inputs import steps_as_issued
 from assessments.marking.parameters import require_sound
-from assessments.models import Criterion, Step, Task, TaskVersion
+from assessments.models import Criterion, Step, Task, TaskContent, TaskVersion
 from rigs.models import RigDesign
 
 Data = Mapping[str, Any]
@@ -43,12 +43,16 @@ def issue(*, centre: Centre, data: Data, by: Person | None, at: datetime) -> Tas
     The version before it is withdrawn: attempts that were started on it stay on it. Raises ValueError for
     data that no attempt could be marked by.
     """
-    _require_sound(data["steps"])
-    content = hashlib.sha256(rfc8785.dumps(dict(data))).hexdigest()
+    require_sound(
+        steps_as_issued(data["steps"]),
+        quantities={step["slug"]: step["quantity"] for step in data["steps"] if "quantity" in step},
+    )
+    content = rfc8785.dumps(dict(data))
+    content_sha256 = hashlib.sha256(content).hexdigest()
     task, _ = Task.objects.get_or_create(
         centre=centre, slug=data["slug"], defaults={"title": data["title"], "position": data["position"]}
     )
-    known = task.versions.filter(content_sha256=content).first()
+    known = task.versions.filter(content_sha256=content_sha256).first()
     if known is not None:
         return known
     for old in task.versions.in_force():
@@ -60,14 +64,20 @@ def issue(*, centre: Centre, data: Data, by: Person | None, at: datetime) -> Tas
         purpose=data["purpose"],
         cautions=data["cautions"],
         guide_minutes=data["guide_minutes"],
-        content_sha256=content,
+        content_sha256=content_sha256,
         issued_at=at,
     )
+    TaskContent.objects.create(version=version, text=content.decode())
     version.requires.set(_named(Task.objects.filter(centre=centre), "slug", data["requires"]))
     version.criteria.set(_named(Criterion.objects.filter(centre=centre), "code", data["criteria"]))
     _add_steps(version, data["steps"])
     ledger.append(
-        centre=centre, actor=by, verb="task.issue", subject=version.pk, at=at, facts={"content": content}
+        centre=centre,
+        actor=by,
+        verb="task.issue",
+        subject=version.pk,
+        at=at,
+        facts={"content": content_sha256},
     )
     return version
 
@@ -83,24 +93,6 @@ def withdraw(*, version: TaskVersion, by: Person | None, at: datetime) -> None:
     held.withdrawn_at = at
     held.save(update_fields=["withdrawn_at"])
     ledger.append(centre=held.task.centre, actor=by, verb="task.withdraw", subject=held.pk, at=at)
-
-
-def _require_sound(steps: Sequence[Data]) -> None:
-    require_sound(
-        [
-            StepInput(
-                slug=data["slug"],
-                order=order,
-                kind=data["kind"],
-                title=data["title"],
-                judged_by=data.get("judged_by", ""),
-                measurand="/".join(data.get("measurand", ())),
-                parameters=data.get("parameters", {}),
-            )
-            for order, data in enumerate(steps, start=1)
-        ],
-        quantities={data["slug"]: data["quantity"] for data in steps if "quantity" in data},
-    )
 
 
 def _named(known: QuerySet[Any], field: str, names: Sequence[str]) -> list[Any]:

@@ -1,17 +1,28 @@
 """Everything that an attempt is marked from, as frozen values, and its canonical form.
 
 The SHA-256 of the canonical JSON (RFC 8785) is kept with every outcome: the same inputs give the same
-outcome, and a changed input shows.
+outcome, and a changed input shows. Numbers stand in it as strings, so nothing is left of the RFC but sorted
+keys and plain escapes, and anybody can make the same bytes with
+
+    json.dumps(document, sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode()
+
+The steps are the task version's and alike in every attempt on it: the document has their digest alone.
 """
 
-import hashlib
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
-from enum import StrEnum
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, fields
+from functools import cached_property
 from typing import Any
 
-import rfc8785
-
+from assessments.marking.canonical import (
+    Canonical,
+    differences,
+    digest,
+    number_as_text,
+    object_of,
+    whole_as_text,
+)
 from rigs.metrology.instruments import NoRange, RangeSpec, Spec
 from rigs.metrology.quantities import Quantity
 
@@ -32,6 +43,24 @@ class StepInput:
     expected: tuple[str, ...] = ()
     choices: tuple[tuple[str, str], ...] = ()
     parameters: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class VersionInput:
+    """A task version with its steps, in their order: the same value for every attempt on it."""
+
+    task: str
+    number: int
+    content_sha256: str
+    steps: tuple[StepInput, ...]
+
+    @cached_property
+    def by_slug(self) -> Mapping[str, StepInput]:
+        return {step.slug: step for step in self.steps}
+
+    @cached_property
+    def steps_sha256(self) -> str:
+        return digest_of_steps(self.steps)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,64 +131,99 @@ class FaultInput:
     conclusion: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class AttemptInputs:
     """``baseline_on`` is the day on which the baseline's readings began, in ISO form; empty for none."""
 
     attempt: str
-    task: str
-    version: int
-    content_sha256: str
+    version: VersionInput
     rig: str
     baseline: int | None
     floor_percent: float
     fault: FaultInput | None
-    steps: tuple[StepInput, ...]
     measurands: tuple[MeasurandInput, ...]
     instruments: tuple[InstrumentInput, ...]
     readings: tuple[ReadingInput, ...]
     records: tuple[RecordInput, ...]
     baseline_on: str = ""
 
+    @property
+    def steps(self) -> tuple[StepInput, ...]:
+        return self.version.steps
+
     def step(self, slug: str) -> StepInput:
-        return next(each for each in self.steps if each.slug == slug)
+        return self.version.by_slug[slug]
 
     def measurand(self, key: str) -> MeasurandInput | None:
-        return next((each for each in self.measurands if each.key == key), None)
+        return self._measurands.get(key)
 
     def instrument(self, kind: str) -> InstrumentInput | None:
-        return next((each for each in self.instruments if each.kind == kind), None)
+        return self._instruments.get(kind)
 
     def reading_at(self, step: str) -> ReadingInput | None:
-        return next((each for each in self.readings if each.step == step), None)
+        return self._readings.get(step)
+
+    @cached_property
+    def _measurands(self) -> Mapping[str, MeasurandInput]:
+        return {each.key: each for each in self.measurands}
+
+    @cached_property
+    def _instruments(self) -> Mapping[str, InstrumentInput]:
+        return {each.kind: each for each in self.instruments}
+
+    @cached_property
+    def _readings(self) -> Mapping[str, ReadingInput]:
+        return {each.step: each for each in self.readings}
+
+
+_write = Canonical(
+    whole=whole_as_text,
+    number=number_as_text,
+    alike=(MeasurandInput, InstrumentInput, RecordInput),
+)
+_OWN = tuple(each.name for each in fields(AttemptInputs) if each.name != "version")
 
 
 def canonical(inputs: AttemptInputs) -> bytes:
-    """RFC 8785 canonical JSON. Raises for NaN and infinity, which no input may hold."""
-    return bytes(rfc8785.dumps(plain(asdict(inputs))))
+    """RFC 8785 canonical JSON. ValueError for NaN, infinity and lone surrogates, which no input may hold."""
+    version = inputs.version
+    texts = {
+        "task": _write(version.task),
+        "version": _write(version.number),
+        "content_sha256": _write(version.content_sha256),
+        "steps_sha256": _write(version.steps_sha256),
+    }
+    texts |= {name: _write(getattr(inputs, name)) for name in _OWN}
+    return object_of(texts).encode()
 
 
-def plain(value: Any) -> Any:
-    """Nested data with tuples as lists and members of enumerations as their texts, as JSON has them."""
-    if isinstance(value, Mapping):
-        return {key: plain(each) for key, each in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(each) for each in value]
-    return str(value) if isinstance(value, StrEnum) else value
+def digest_of_steps(steps: Iterable[StepInput]) -> str:
+    """What a document has in the place of steps: the SHA-256 of their canonical form, numbers as strings."""
+    return digest(_write(tuple(steps)).encode())
 
 
-def digest(document: bytes) -> str:
-    return hashlib.sha256(document).hexdigest()
+def steps_as_issued(steps: Iterable[Mapping[str, Any]]) -> tuple[StepInput, ...]:
+    """The steps of a task as marking takes them, from the data that it is issued from."""
+    return tuple(
+        StepInput(
+            slug=data["slug"],
+            order=order,
+            kind=data["kind"],
+            title=data["title"],
+            why=data.get("why", ""),
+            safety_critical=data.get("safety_critical", False),
+            required=data.get("required", True),
+            judged_by=data.get("judged_by", ""),
+            measurand="/".join(data.get("measurand", ())),
+            expected=tuple(data.get("expected", ())),
+            choices=tuple((choice["value"], choice["label"]) for choice in data.get("choices", ())),
+            parameters=data.get("parameters", {}),
+        )
+        for order, data in enumerate(steps, start=1)
+    )
 
 
-def differences(before: Any, after: Any, *, at: str = "") -> list[str]:
-    """Where two documents differ, as paths with both values, in order."""
-    if isinstance(before, dict) and isinstance(after, dict):
-        keys = sorted(before.keys() | after.keys())
-        return [
-            line for key in keys for line in differences(before.get(key), after.get(key), at=f"{at}/{key}")
-        ]
-    if isinstance(before, list) and isinstance(after, list) and len(before) == len(after):
-        pairs = enumerate(zip(before, after, strict=True))
-        return [line for index, (old, new) in pairs for line in differences(old, new, at=f"{at}/{index}")]
-    return [] if before == after else [f"{at or '/'}: was {before!r}, is {after!r}"]
+def differing_steps(before: Iterable[StepInput], after: Iterable[StepInput]) -> list[str]:
+    """Which steps and which of their fields differ, by the steps' slugs, as paths with both values."""
+    old, new = ({step.slug: json.loads(_write(step)) for step in steps} for steps in (before, after))
+    return differences(old, new, at="/steps")

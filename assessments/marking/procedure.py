@@ -1,6 +1,7 @@
 """The procedure strand: what was done, and in which order."""
 
-from collections.abc import Mapping
+import math
+from collections.abc import Collection, Iterable, Mapping
 
 from assessments.marking.inputs import AttemptInputs, ReadingInput, RecordInput, StepInput
 from assessments.marking.results import Finding, FindingKind, StrandResult, StrandVerdict
@@ -14,10 +15,11 @@ def judge_procedure(inputs: AttemptInputs) -> StrandResult:
     """
     logged = _first_sequences(inputs)
     answers = {record.step: record for record in inputs.records}
+    late = _late(inputs.steps, logged)
     findings = [
         finding
         for step in inputs.steps
-        if (finding := _finding(step, inputs, logged=logged, answers=answers)) is not None
+        if (finding := _finding(step, inputs, late=late, logged=logged, answers=answers)) is not None
     ]
     return StrandResult(verdict=_verdict(findings), findings=tuple(findings))
 
@@ -36,16 +38,32 @@ def _first_sequences(inputs: AttemptInputs) -> Mapping[str, int]:
     return first
 
 
+def _late(steps: Iterable[StepInput], logged: Mapping[str, int]) -> frozenset[str]:
+    """Steps that were logged after something that stands later in the task."""
+    late, earliest = set(), math.inf
+    for step in sorted(steps, key=lambda step: step.order, reverse=True):
+        if step.slug in logged:
+            sequence = logged[step.slug]
+            if sequence > earliest:
+                late.add(step.slug)
+            earliest = min(earliest, sequence)
+    return frozenset(late)
+
+
 def _finding(
-    step: StepInput, inputs: AttemptInputs, *, logged: Mapping[str, int], answers: Mapping[str, RecordInput]
+    step: StepInput,
+    inputs: AttemptInputs,
+    *,
+    late: Collection[str],
+    logged: Mapping[str, int],
+    answers: Mapping[str, RecordInput],
 ) -> Finding | None:
     if step.slug not in logged:
         return _missing(step)
-    if step.safety_critical:
+    if step.safety_critical and step.slug in late:
         overtaken = _overtaken_by(step, inputs, logged)
-        if overtaken is not None:
-            sentence = f"Logged after “{overtaken.title}”, which it must come before. {step.why}"
-            return _note(step, FindingKind.OUT_OF_ORDER, sentence, breach=True)
+        sentence = f"Logged after “{overtaken.title}”, which it must come before. {step.why}"
+        return _note(step, FindingKind.OUT_OF_ORDER, sentence, breach=True)
     return _unexpected(step, inputs, answers.get(step.slug))
 
 
@@ -60,14 +78,14 @@ def _missing(step: StepInput) -> Finding | None:
     return _note(step, FindingKind.MISSING, f"Not logged. {step.why}", breach=step.safety_critical)
 
 
-def _overtaken_by(step: StepInput, inputs: AttemptInputs, logged: Mapping[str, int]) -> StepInput | None:
-    """The first step that stands after this one in the task but was logged before it."""
+def _overtaken_by(step: StepInput, inputs: AttemptInputs, logged: Mapping[str, int]) -> StepInput:
+    """The step that stands after this one in the task and was logged before it, the first of them."""
     early = (
         later
         for later in inputs.steps
         if later.order > step.order and logged.get(later.slug, logged[step.slug]) < logged[step.slug]
     )
-    return min(early, key=lambda later: logged[later.slug], default=None)
+    return min(early, key=lambda later: logged[later.slug])
 
 
 def _unexpected(step: StepInput, inputs: AttemptInputs, record: RecordInput | None) -> Finding | None:

@@ -7,6 +7,7 @@ the columns and put the answers into words.
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from typing import Final
 
 from assessments.marking import wording
@@ -55,16 +56,16 @@ CHECKS: Final[Mapping[str, Check]] = {
 
 def mark_readings(attempts: Sequence[AttemptInputs]) -> list[tuple[ReadingMark, ...]]:
     """Every attempt's marks, each attempt's in the order of its steps."""
-    rows = [row for inputs in attempts for row in rows_of(inputs)]
+    rows = [rows_of(inputs) for inputs in attempts]
     kinds: dict[str, list[Row]] = defaultdict(list)
-    for row in rows:
+    for row in chain.from_iterable(rows):
         kinds[row.step.judged_by].append(row)
     marks: dict[str, ReadingMark] = {}
     for judged_by, mine in kinds.items():
         judgeable = [row for row in mine if (why := not_judgeable(row)) is None or _refuse(marks, row, why)]
         found = CHECKS[judged_by].judge(judgeable) if judgeable else []
         marks |= {row.reading.id: mark for row, mark in zip(judgeable, found, strict=True)}
-    return [tuple(marks[row.reading.id] for row in rows_of(inputs)) for inputs in attempts]
+    return [tuple(marks[row.reading.id] for row in each) for each in rows]
 
 
 def _refuse(marks: dict[str, ReadingMark], row: Row, why: str) -> bool:

@@ -1,15 +1,20 @@
 """What marking says: each reading's verdict with the numbers behind it, three strands, a proposal."""
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-import rfc8785
-
 from assessments.marking import numbers
-from assessments.marking.inputs import plain
-from assessments.marking.numbers import Numbers
+from assessments.marking.canonical import Canonical
+from assessments.marking.numbers import (
+    ContactNumbers,
+    InstrumentNumbers,
+    Numbers,
+    RigNumbers,
+    Term,
+    ZeroNumbers,
+)
 from rigs.metrology.conformity import Verdict
 
 
@@ -97,9 +102,12 @@ def propose(strands: Sequence[StrandResult]) -> ProposedDecision:
     return ProposedDecision.ASSESSOR if StrandVerdict.TO_DECIDE in verdicts else ProposedDecision.COMPETENT
 
 
+_write = Canonical(alike=(InstrumentNumbers, RigNumbers, ContactNumbers, ZeroNumbers, Term))
+
+
 def canonical_result(marking: Marking) -> bytes:
     """RFC 8785 canonical JSON of a marking."""
-    return bytes(rfc8785.dumps(plain(asdict(marking))))
+    return _write(marking).encode()
 
 
 def from_document(document: dict[str, Any]) -> Marking:

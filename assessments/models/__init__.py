@@ -7,7 +7,7 @@ outcome is never updated, and a decision is replaced by a later one that names i
 from assessments.models.attempts import Attempt, AttemptInstrument, Photo, Reading, StepRecord
 from assessments.models.decisions import Outcome, SignOff
 from assessments.models.people import CohortTask, PortfolioDocument, PriorAchievement, RangeSeen
-from assessments.models.tasks import Criterion, Step, Task, TaskVersion
+from assessments.models.tasks import Criterion, Step, Task, TaskContent, TaskVersion
 
 __all__ = [
     "Attempt",
@@ -24,5 +24,6 @@ __all__ = [
     "Step",
     "StepRecord",
     "Task",
+    "TaskContent",
     "TaskVersion",
 ]

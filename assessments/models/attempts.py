@@ -34,6 +34,10 @@ class AttemptQuerySet(models.QuerySet["Attempt"]):
         """Those that somebody who reads attempts may read: the whole centre's."""
         return self.filter(candidate__centre=person.centre_id)
 
+    def marked(self) -> Self:
+        """Those with an outcome: all that were ever handed in."""
+        return self.filter(outcomes__number=1)
+
     def awaiting(self, assessor: "Person") -> Self:
         """Handed in and undecided, never one's own; assessments before practice, the oldest first."""
         return (

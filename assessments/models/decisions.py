@@ -5,7 +5,7 @@ from typing import Self
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, OuterRef, Q, Subquery
 
 
 class Strand(models.TextChoices):
@@ -27,6 +27,13 @@ class Proposal(models.TextChoices):
     ASSESSOR = "assessor", "For the assessor to decide"
 
 
+class OutcomeQuerySet(models.QuerySet["Outcome"]):
+    def latest_of_each(self) -> Self:
+        """Of each attempt the one with the highest number."""
+        newest = Outcome.objects.filter(attempt=OuterRef("attempt")).order_by("-number")
+        return self.filter(number=Subquery(newest.values("number")[:1]))
+
+
 class Outcome(models.Model):
     """A marking of one attempt: the frozen inputs, their digest, and what the engine made of them.
 
@@ -45,6 +52,8 @@ class Outcome(models.Model):
     conclusion = models.CharField(max_length=10, choices=Strand)
     proposal = models.CharField(max_length=20, choices=Proposal)
     made_at = models.DateTimeField()
+
+    objects = OutcomeQuerySet.as_manager()
 
     class Meta:
         ordering = ("attempt", "-number")

@@ -89,6 +89,21 @@ class TaskVersion(models.Model):
         return f"{self.task}, version {self.number}"
 
 
+class TaskContent(models.Model):
+    """What a version was issued from: the RFC 8785 JSON that its ``content_sha256`` is the digest of.
+
+    Kept apart from the version, which many pages load.
+    """
+
+    version = models.OneToOneField(
+        TaskVersion, primary_key=True, on_delete=models.CASCADE, related_name="content"
+    )
+    text = models.TextField()
+
+    def __str__(self) -> str:
+        return f"content of {self.version}"
+
+
 class StepKind(models.TextChoices):
     ACTION = "action", "action"
     READING = "reading", "reading"

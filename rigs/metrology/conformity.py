@@ -9,6 +9,7 @@ spread, limits the wrong way round) raises ConformityError.
 import math
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cache
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -240,14 +241,18 @@ _STATE_VERDICTS: Final = {
 
 def is_in_state(*, code: ArrayLike, expected: ContactState) -> Codes:
     """Verdict codes where one state was expected. Below-leads is borderline: the assessor looks at it."""
-    verdicts = np.asarray(
+    return np.asarray(_verdicts_of_states(expected)[np.asarray(code)])
+
+
+@cache
+def _verdicts_of_states(expected: ContactState) -> Codes:
+    return np.asarray(
         [
             IN_RANGE if state is expected else _STATE_VERDICTS.get(state, OUT_OF_RANGE)
             for state in CONTACT_STATES
         ],
         dtype=np.int8,
     )
-    return np.asarray(verdicts[np.asarray(code)])
 
 
 def _column(values: ArrayLike) -> Column:

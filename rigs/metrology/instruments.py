@@ -7,6 +7,7 @@ Results are in SI unless the name says otherwise.
 import math
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cache, cached_property
 from typing import Final
 
 import numpy as np
@@ -27,7 +28,7 @@ class NoRange(InstrumentError):
     """No range of this instrument reaches the value."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class RangeSpec:
     """Accuracy ±(`percent_reading` % of reading + `percent_full_scale` % of full scale + `counts` digits).
 
@@ -59,21 +60,17 @@ class RangeSpec:
         if self.resolution > self.full_scale:
             raise InstrumentError("The resolution is wider than the full scale.")
 
-    @property
+    @cached_property
     def full_scale_si(self) -> float:
         return width_to_si(self.full_scale, unit=self.unit)
 
-    @property
+    @cached_property
     def resolution_si(self) -> float:
         return width_to_si(self.resolution, unit=self.unit)
 
     def decimals_in(self, unit: str) -> int:
         """How many decimals the display can show, once converted to another unit."""
-        if unit == self.unit:
-            step = last_place(Decimal(str(self.resolution)).normalize())
-        else:
-            step = rounded(value=self.resolution_si / si_factor(unit), last=Decimal("1e-12"))
-        return max(0, -step.adjusted())
+        return _decimals(resolution=self.resolution, own=self.unit, unit=unit)
 
     def covers(self, *, value_si: float) -> bool:
         return abs(from_si(value_si, unit=self.unit)) <= self.full_scale
@@ -102,22 +99,32 @@ class RangeSpec:
         return self.budget(reading_si=reading_si, certificate_u=certificate_u).combined
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@cache
+def _decimals(*, resolution: float, own: str, unit: str) -> int:
+    if unit == own:
+        step = last_place(Decimal(str(resolution)).normalize())
+    else:
+        in_unit = width_to_si(resolution, unit=own) / si_factor(unit)
+        step = rounded(value=in_unit, last=Decimal("1e-12"))
+    return max(0, -step.adjusted())
+
+
+@dataclass(frozen=True, kw_only=True)
 class Spec:
     """All the ranges of one instrument, of whatever quantities it measures."""
 
     ranges: tuple[RangeSpec, ...]
 
+    @cached_property
+    def finest_first(self) -> tuple[RangeSpec, ...]:
+        return tuple(sorted(self.ranges, key=lambda each: (each.full_scale_si, each.resolution_si)))
+
     def range_for(self, *, quantity: Quantity, value_si: float) -> RangeSpec:
         """The finest range that reaches a value. Raises NoRange."""
-        reaching = [
-            candidate
-            for candidate in self.ranges
-            if candidate.quantity is quantity and candidate.covers(value_si=value_si)
-        ]
-        if not reaching:
-            raise NoRange(f"This instrument has no range for {quantity.words} that reaches the value.")
-        return min(reaching, key=lambda found: (found.full_scale_si, found.resolution_si))
+        for candidate in self.finest_first:
+            if candidate.quantity is quantity and candidate.covers(value_si=value_si):
+                return candidate
+        raise NoRange(f"This instrument has no range for {quantity.words} that reaches the value.")
 
 
 def spec_uncertainty(

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
-from functools import cache
+from functools import cache, cached_property
 from types import MappingProxyType
 
 import numpy as np
@@ -117,12 +117,49 @@ SI_UNIT: Mapping[Quantity, str] = MappingProxyType(
 _QUANTITY_OF: Mapping[str, Quantity] = {unit: quantity for quantity, units in UNITS.items() for unit in units}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class _Scale:
     """SI value = factor · value + offset, exactly."""
 
     factor: Fraction
     offset: Fraction
+
+    @cached_property
+    def times(self) -> float | None:
+        """The factor, if that is exactly a float."""
+        return _as_float(self.factor)
+
+    @cached_property
+    def over(self) -> float | None:
+        """One over the factor, if that is exactly a float."""
+        return _as_float(1 / self.factor)
+
+    @cached_property
+    def nearest(self) -> tuple[float, float]:
+        """The floats nearest to factor and offset, for columns."""
+        return float(self.factor), float(self.offset)
+
+    def scaled(self, value: Decimal | float) -> float:
+        """`value` times the factor, rounded once: as IEEE 754 does one operation on exact operands."""
+        if isinstance(value, float):
+            if self.times is not None and math.isfinite(found := value * self.times):
+                return float(found) + 0.0  # zero has no sign
+            if self.over is not None and math.isfinite(found := value / self.over):
+                return float(found) + 0.0
+        return float(_exact(value) * self.factor)
+
+    def unscaled(self, si_value: Decimal | float) -> float:
+        """`si_value` over the factor, rounded once."""
+        if isinstance(si_value, float):
+            if self.times is not None and math.isfinite(found := si_value / self.times):
+                return float(found) + 0.0
+            if self.over is not None and math.isfinite(found := si_value * self.over):
+                return float(found) + 0.0
+        return float(_exact(si_value) / self.factor)
+
+
+def _as_float(number: Fraction) -> float | None:
+    return float(number) if Fraction(float(number)) == number else None
 
 
 @cache
@@ -150,8 +187,10 @@ def unit_quantity(unit: str) -> Quantity:
 
 
 def _scale(unit: str) -> _Scale:
-    unit_quantity(unit)
-    return _scales()[unit]
+    try:
+        return _scales()[unit]
+    except KeyError:
+        raise UnitError(f"“{unit}” is not a unit used here.") from None
 
 
 def si_factor(unit: str) -> float:
@@ -165,30 +204,30 @@ def to_si(value: Decimal | float, *, unit: str) -> float:
     Raises UnitError for an unknown unit and for NaN or infinity.
     """
     scale = _scale(unit)
-    return float(_exact(value) * scale.factor + scale.offset)
+    return float(_exact(value) * scale.factor + scale.offset) if scale.offset else scale.scaled(value)
 
 
 def from_si(value: Decimal | float, *, unit: str) -> float:
     """The inverse of `to_si`: what an SI value is in `unit`."""
     scale = _scale(unit)
-    return float((_exact(value) - scale.offset) / scale.factor)
+    return float((_exact(value) - scale.offset) / scale.factor) if scale.offset else scale.unscaled(value)
 
 
 def width_to_si(value: Decimal | float, *, unit: str) -> float:
     """A width, resolution or difference in `unit`, in SI: a factor without an offset."""
-    return float(_exact(value) * _scale(unit).factor)
+    return _scale(unit).scaled(value)
 
 
 def column_to_si(values: ArrayLike, *, unit: str) -> NDArray[np.float64]:
     """A column of values in one unit, in SI, by one factor and one offset. NaN stays NaN."""
-    scale = _scale(unit)
-    return np.asarray(values, dtype=np.float64) * float(scale.factor) + float(scale.offset)
+    factor, offset = _scale(unit).nearest
+    return np.asarray(values, dtype=np.float64) * factor + offset
 
 
 def column_from_si(values: ArrayLike, *, unit: str) -> NDArray[np.float64]:
     """The inverse of `column_to_si`."""
-    scale = _scale(unit)
-    return (np.asarray(values, dtype=np.float64) - float(scale.offset)) / float(scale.factor)
+    factor, offset = _scale(unit).nearest
+    return (np.asarray(values, dtype=np.float64) - offset) / factor
 
 
 def _exact(value: Decimal | float) -> Fraction:

@@ -10,6 +10,7 @@ from assessments.marking.inputs import (
     ReadingInput,
     RecordInput,
     StepInput,
+    VersionInput,
 )
 from rigs.metrology.instruments import RangeSpec, Spec
 from rigs.metrology.quantities import Qualifier, Quantity, unit_quantity
@@ -138,9 +139,7 @@ def record(step: str, sequence: int, answer: str = "", note: str = "") -> Record
 def attempt(*steps: StepInput, **given: Any) -> AttemptInputs:
     fields: dict[str, Any] = {
         "attempt": "a-1",
-        "task": "invented",
-        "version": 1,
-        "content_sha256": "0" * 64,
+        "version": VersionInput(task="invented", number=1, content_sha256="0" * 64, steps=steps),
         "rig": "VB-01",
         "baseline": 1,
         "floor_percent": 0.0,
@@ -150,4 +149,4 @@ def attempt(*steps: StepInput, **given: Any) -> AttemptInputs:
         "readings": (),
         "records": (),
     }
-    return AttemptInputs(steps=steps, **fields | given)
+    return AttemptInputs(**fields | given)

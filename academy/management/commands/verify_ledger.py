@@ -26,7 +26,7 @@ class Command(BaseCommand):
         if known and not options["centre"]:
             raise CommandError("--head belongs to one centre: name it with --centre.")
         broken = False
-        for centre in _centres(options["centre"]):
+        for centre in centres_named(options["centre"]):
             found = ledger.verify(centre=centre, known=known)
             if isinstance(found, ledger.Broken):
                 broken = True
@@ -38,7 +38,8 @@ class Command(BaseCommand):
             raise SystemExit(1)
 
 
-def _centres(wanted: str | None) -> list[Centre]:
+def centres_named(wanted: str | None) -> list[Centre]:
+    """The one of that name or id, or all. CommandError where there is none, or more than one of the name."""
     if wanted is None:
         return list(Centre.objects.order_by("name"))
     found = list(Centre.objects.filter(pk=wanted) if _is_id(wanted) else Centre.objects.filter(name=wanted))

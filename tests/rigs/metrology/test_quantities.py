@@ -1,11 +1,13 @@
 import math
 from decimal import Decimal
+from fractions import Fraction
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rigs.metrology import quantities
 from rigs.metrology.quantities import (
     SI_UNIT,
     UNITS,
@@ -79,3 +81,25 @@ def test_a_column_converts_as_its_values_do(values: list[float], unit: str) -> N
     column = column_to_si(values, unit=unit)
     assert column == pytest.approx([to_si(value, unit=unit) for value in values], rel=1e-12, abs=1e-9)
     assert column_from_si(column, unit=unit) == pytest.approx(values, rel=1e-9, abs=1e-6)
+
+
+def exactly(value: float, unit: str) -> Fraction:
+    """What a value in a unit is in SI, by the unit's factor and offset as exact fractions."""
+    scale = quantities._scale(unit)
+    return Fraction(value) * scale.factor + scale.offset
+
+
+@given(
+    value=st.floats(min_value=-1e200, max_value=1e200, allow_subnormal=False), unit=st.sampled_from(ALL_UNITS)
+)
+def test_a_float_converts_as_exact_fractions_do_rounded_once(value: float, unit: str) -> None:
+    scale = quantities._scale(unit)
+
+    assert to_si(value, unit=unit) == float(exactly(value, unit))
+    assert from_si(value, unit=unit) == float((Fraction(value) - scale.offset) / scale.factor)
+    assert width_to_si(value, unit=unit) == float(Fraction(value) * scale.factor)
+
+
+@pytest.mark.parametrize("unit", ["mbar", "Pa", "mV", "mmH2O"])
+def test_zero_has_no_sign_in_another_unit(unit: str) -> None:
+    assert math.copysign(1, from_si(-0.0, unit=unit)) == math.copysign(1, to_si(-0.0, unit=unit)) == 1

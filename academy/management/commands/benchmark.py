@@ -1,0 +1,62 @@
+"""Measure the site beside what it can't do without, and print ratios: times by themselves say little."""
+
+import importlib
+import subprocess
+import sys
+import tempfile
+from argparse import SUPPRESS, ArgumentParser, ArgumentTypeError
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+
+from academy.management.commands.test import clean_environment
+
+MILLION = 1_000_000
+
+
+class Command(BaseCommand):
+    help = "Measure how fast the site is beside what it can't do without, in a database of its own."
+    requires_system_checks = ()
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        benchmarks = parser.add_subparsers(dest="benchmark", required=True, metavar="benchmark")
+        marking = benchmarks.add_parser(
+            "marking", help="the columns in memory, and marking many attempts again"
+        )
+        marking.add_argument(
+            "--readings", type=several, default=MILLION, help=f"how many; {MILLION:,} if not given"
+        )
+        marking.add_argument("--here", action="store_true", help=SUPPRESS)
+
+    def handle(self, *_args: Any, **options: Any) -> None:
+        if not (settings.ROOT / "tests" / "benchmarks").is_dir():
+            raise CommandError("The benchmarks come with the project's source: run them in a checkout of it.")
+        if options["here"]:
+            call_command("migrate", interactive=False, verbosity=0)
+            benchmark = importlib.import_module(f"tests.benchmarks.{options['benchmark']}")
+            benchmark.run(readings=options["readings"], tell=self.tell)
+            return
+        with tempfile.TemporaryDirectory(prefix="makepoint-benchmark-") as var:
+            self.run_apart(options["benchmark"], "--readings", str(options["readings"]), var=var)
+
+    def run_apart(self, *arguments: str, var: str) -> None:
+        """Run it in another process, so that neither the site's data nor what it has in memory matters."""
+        environment = clean_environment(var=var)
+        environment.pop("DATABASE_URL", None)
+        command = [sys.executable, str(settings.ROOT / "manage.py"), "benchmark", *arguments, "--here"]
+        self.stdout.flush()
+        done = subprocess.run(command, env=environment, stdin=subprocess.DEVNULL, check=False)  # noqa: S603
+        if done.returncode:
+            raise CommandError("The benchmark stopped before its end.", returncode=done.returncode)
+
+    def tell(self, line: str) -> None:
+        self.stdout.write(line)
+        self.stdout.flush()
+
+
+def several(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise ArgumentTypeError(f"“{text}” is not a number of readings: give a whole number above 0.")
+    return int(text)
