@@ -1,6 +1,6 @@
 """Starting an attempt, with everything that it will be marked against pinned, and handing it in."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from uuid import UUID
 
@@ -34,7 +34,7 @@ def start(
     task, the rig or an instrument can't be used, and for an assessment also when a prerequisite is missing,
     the rig wasn't checked this session, or the candidate has seen its ranges.
     """
-    Rig.objects.select_for_update().get(pk=rig.pk)  # one after the other: starts, and faults being set
+    Rig.objects.lock(rig)  # one after the other: starts, and faults being set
     known = Attempt.objects.filter(pk=id, candidate=candidate).first()
     if known is not None:
         return known
@@ -43,7 +43,8 @@ def start(
     sheet = sheets.for_start(rig=rig, at=at) if needs_values(version) else None
     if purpose == Purpose.ASSESSMENT:
         _require_assessable(candidate, version, rig, session=session, sheet=sheet)
-    _require_instruments(version, chosen, sheet=sheet, on=rig.centre.date_at(at))
+    kinds, on = kinds_needed(version), rig.centre.date_at(at)
+    _require_instruments(kinds, chosen, sheet=sheet, on=on)
     attempt = Attempt.objects.create(
         pk=id,
         candidate=candidate,
@@ -56,7 +57,7 @@ def start(
         cautions_read_at=at,
         started_at=at,
     )
-    _pin_instruments(attempt, chosen, on=rig.centre.date_at(at))
+    _pin_instruments(attempt, {kind: chosen[kind] for kind in kinds}, on=on)
     _log("attempt.start", attempt, at=at, rig=str(rig.pk), version=str(version.pk), purpose=str(purpose))
     return attempt
 
@@ -79,11 +80,7 @@ def hand_in(*, attempt: Attempt, candidate: Person, at: datetime) -> Attempt:
 
 def own_locked(*, attempt: Attempt, candidate: Person) -> Attempt:
     """The attempt, locked for writing. Refused for anybody but its candidate."""
-    held = (
-        Attempt.objects.select_for_update(of=("self",))
-        .select_related("rig__centre", "version__task", "candidate")
-        .get(pk=attempt.pk)
-    )
+    held = Attempt.objects.get_locked(pk=attempt.pk)
     if held.candidate_id != candidate.pk:
         raise Refused("This attempt belongs to somebody else.")
     return held
@@ -160,10 +157,10 @@ def _repeats(sheet: ValueSheet) -> int:
 
 
 def _require_instruments(
-    version: TaskVersion, chosen: Mapping[str, Instrument], *, sheet: ValueSheet | None, on: date
+    kinds: Iterable[str], chosen: Mapping[str, Instrument], *, sheet: ValueSheet | None, on: date
 ) -> None:
     levels = suitability.levels_of(sheet)
-    for kind in kinds_needed(version):
+    for kind in kinds:
         if kind not in chosen:
             raise Refused("Pick the instrument that you will use.", field=kind)
         why = instruments.refusal(instrument=chosen[kind], kind=kind, on=on)
@@ -174,16 +171,16 @@ def _require_instruments(
             raise Refused(unsuitable, field=kind)
 
 
-def _pin_instruments(attempt: Attempt, chosen: Mapping[str, Instrument], *, on: date) -> None:
+def _pin_instruments(attempt: Attempt, taken: Mapping[str, Instrument], *, on: date) -> None:
     AttemptInstrument.objects.bulk_create(
         AttemptInstrument(
             attempt=attempt,
             kind=kind,
-            instrument=chosen[kind],
-            model=chosen[kind].model,
-            calibration=instruments.calibration_in_force(instrument=chosen[kind], on=on),
+            instrument=instrument,
+            model=instrument.model,
+            calibration=instruments.calibration_in_force(instrument=instrument, on=on),
         )
-        for kind in kinds_needed(attempt.version)
+        for kind, instrument in taken.items()
     )
 
 

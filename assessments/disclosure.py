@@ -12,9 +12,9 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 
 from academy.models import Cohort, Membership, Person
-from assessments.models import Attempt, PriorAchievement, RangeSeen, SignOff
+from assessments import progress
+from assessments.models import Attempt, RangeSeen
 from assessments.models.attempts import AttemptStatus, Purpose
-from assessments.models.decisions import Decision
 from rigs.models import Rig
 
 
@@ -67,14 +67,5 @@ def _designs_planned(members: QuerySet[Membership]) -> set[UUID]:
     due = members.filter(cohort__planned_tasks__task__versions__design__isnull=False).values_list(
         "person", "cohort__planned_tasks__task", "cohort__planned_tasks__task__versions__design"
     )
-    done = SignOff.objects.current().filter(
-        attempt__purpose=Purpose.ASSESSMENT,
-        decision=Decision.COMPETENT,
-        attempt__candidate__in=members.values("person"),
-    )
-    before = PriorAchievement.objects.filter(candidate__in=members.values("person"))
-    achieved = {
-        *done.values_list("attempt__candidate", "attempt__version__task"),
-        *before.values_list("candidate", "task"),
-    }
+    achieved = progress.achieved(members.values("person"))
     return {design for person, task, design in due if (person, task) not in achieved}

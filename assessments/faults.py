@@ -24,6 +24,6 @@ def remove(*, setting: FaultSetting, by: Person, at: datetime) -> FaultSetting:
 
 
 def _require_free(rig: Rig) -> None:
-    Rig.objects.select_for_update().get(pk=rig.pk)  # nobody starts on it meanwhile
+    Rig.objects.lock(rig)  # nobody starts on it meanwhile
     if open_on(rig=rig):
         raise Refused(f"Somebody is working on {rig.tag}: wait until they have handed in.")

@@ -4,8 +4,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
+from typing import Any
+from uuid import UUID
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from academy import ledger
 from academy.models import Cohort, Membership, Person
@@ -45,17 +48,22 @@ class Matrix:
     rows: tuple[MatrixRow, ...]
 
 
-def achieved_tasks(candidate: Person) -> set[object]:
+def achieved(candidates: Iterable[Person] | QuerySet[Any, Any]) -> set[tuple[UUID, UUID]]:
+    """Candidate and task, by id, wherever one was found competent in it, here or before.
+
+    ``candidates`` are people, or a query for their ids. Two queries.
+    """
+    here = SignOff.objects.of_competence().filter(attempt__candidate__in=candidates)
+    before = PriorAchievement.objects.filter(candidate__in=candidates)
+    return {
+        *here.values_list("attempt__candidate", "attempt__version__task"),
+        *before.values_list("candidate", "task"),
+    }
+
+
+def achieved_tasks(candidate: Person) -> set[UUID]:
     """The ids of the tasks that a candidate was found competent in, here or before."""
-    here = (
-        SignOff.objects.current()
-        .filter(
-            attempt__candidate=candidate, attempt__purpose=Purpose.ASSESSMENT, decision=Decision.COMPETENT
-        )
-        .values_list("attempt__version__task", flat=True)
-    )
-    before = PriorAchievement.objects.filter(candidate=candidate).values_list("task", flat=True)
-    return {*here, *before}
+    return {task for _, task in achieved([candidate])}
 
 
 def missing_prerequisites(*, candidate: Person, version: TaskVersion) -> list[Task]:
@@ -76,15 +84,15 @@ def matrix(*, cohort: Cohort, on: date) -> Matrix:
         rows=tuple(
             MatrixRow(
                 candidate=person,
-                cells=tuple(_cell(task, *standings.get((person.pk, task.pk), nothing)) for task in tasks),
+                cells=tuple(
+                    Cell(task=task, standing=standing, attempts=attempts)
+                    for task in tasks
+                    for standing, attempts in [standings.get((person.pk, task.pk), nothing)]
+                ),
             )
             for person in people
         ),
     )
-
-
-def _cell(task: Task, standing: Standing, attempts: int) -> Cell:
-    return Cell(task=task, standing=standing, attempts=attempts)
 
 
 def standings_of(

@@ -201,9 +201,7 @@ def _conclusions(steps: Iterable[Step], records: Iterable[StepRecord]) -> tuple[
     return tuple(
         ShownStep(
             number=step.position,
-            title={choice["value"]: choice["label"] for choice in step.choices}.get(
-                latest[step.pk].answer, latest[step.pk].answer
-            ),
+            title=step.label_of(latest[step.pk].answer),
             state="done",
             critical=False,
             at=latest[step.pk].received_at,

@@ -73,11 +73,7 @@ def current(attempt: Attempt) -> SignOff | None:
 
 
 def _locked(attempt: Attempt) -> Attempt:
-    held = (
-        Attempt.objects.select_for_update(of=("self",))
-        .select_related("rig__centre", "version__task", "candidate")
-        .get(pk=attempt.pk)
-    )
+    held = Attempt.objects.get_locked(pk=attempt.pk)
     if held.status == AttemptStatus.SIGNED_OFF:
         raise Refused("This attempt was signed off already.")
     if held.status != AttemptStatus.SUBMITTED:

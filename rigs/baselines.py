@@ -166,15 +166,12 @@ def _summary(
         # Repeat noise comes from repeats within a day.
         return None
     numbers = [reading.si_value for reading in readings if reading.si_value is not None]
+    value.reference_u = reference_u(readings)
     summary = statistics.summarise(
-        numbers,
-        days=days,
-        resolution=_display_resolution(readings),
-        reference_u=reference_u(readings),
+        numbers, days=days, resolution=_display_resolution(readings), reference_u=value.reference_u
     )
     value.mean, value.repeat_sd, value.repeat_dof = summary.mean, summary.repeat_sd, summary.repeat_dof
     value.between_sd, value.flagged = summary.between_sd, list(summary.flagged)
-    value.reference_u = reference_u(readings)
     return value
 
 

@@ -39,7 +39,7 @@ def record(
     The same id again gives the same check. A hold is proposed, never placed: a person does that. Refused
     without an approved baseline, and while a fault is set on the rig.
     """
-    Rig.objects.select_for_update().get(pk=rig.pk)  # one after the other, so that the second finds the first
+    Rig.objects.lock(rig)  # one after the other, so that the second finds the first
     known = Check.objects.filter(pk=id).first() if id else None
     if known is not None:
         return _sent_again(known, rig=rig, runs=runs, by=by)

@@ -6,7 +6,7 @@ from datetime import date
 from academy.models import Centre
 from rigs.metrology.instruments import RangeSpec, Spec
 from rigs.metrology.quantities import Quantity
-from rigs.models import Calibration, Instrument, InstrumentModel, SpecRange
+from rigs.models import Calibration, Instrument, InstrumentModel, Measurand, SpecRange
 from rigs.models.instruments import CALIBRATED_KINDS, InstrumentKind, InstrumentQuerySet
 
 KIND_FOR_QUANTITY = {
@@ -14,6 +14,11 @@ KIND_FOR_QUANTITY = {
     Quantity.RESISTANCE: InstrumentKind.MULTIMETER,
     Quantity.VOLTAGE: InstrumentKind.VOLTAGE_INDICATOR,
 }
+
+
+def kind_for(measurand: Measurand) -> InstrumentKind:
+    """The kind of instrument that a measurand is read with. Needs ``test_point``."""
+    return KIND_FOR_QUANTITY[Quantity(measurand.test_point.quantity)]
 
 
 def spec_of(model: InstrumentModel) -> Spec:

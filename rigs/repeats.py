@@ -5,9 +5,9 @@ from datetime import datetime
 from typing import Any, TypeVar
 
 from academy.refusals import Refused
-from rigs.instruments import KIND_FOR_QUANTITY, refusal, spec_of
+from rigs.instruments import kind_for, refusal, spec_of
 from rigs.metrology.instruments import NoRange
-from rigs.metrology.quantities import Qualifier, Quantity
+from rigs.metrology.quantities import Qualifier
 from rigs.metrology.readings import TypedReading
 from rigs.models import BaselineReading, CheckReading, Instrument, Measurand
 from rigs.models.designs import ContactState, MeasurandKind
@@ -19,7 +19,7 @@ HIGH_RESISTANCE = "high-resistance"
 
 def kinds_needed(measurands: Iterable[Measurand]) -> tuple[InstrumentKind, ...]:
     """The kinds of instrument that a run needs, in a steady order. Needs ``test_point``."""
-    return tuple(sorted({_kind(each) for each in measurands}))
+    return tuple(sorted({kind_for(each) for each in measurands}))
 
 
 def require_references(
@@ -59,7 +59,7 @@ def rows(
     return [
         row(
             measurand=measurand,
-            instrument=instruments[_kind(measurand)],
+            instrument=instruments[kind_for(measurand)],
             repeat=repeat,
             text=readings[measurand].text,
             unit=readings[measurand].unit or measurand.test_point.unit,
@@ -84,7 +84,7 @@ def unfit(
         return "Type ohms with the leads nulled, or OL for open."
     if reading.si_value is None:
         return "A number is needed here."
-    instrument = instruments[_kind(measurand)]
+    instrument = instruments[kind_for(measurand)]
     try:
         spec_of(instrument.model).range_for(quantity=reading.quantity, value_si=reading.si_value)
     except NoRange:
@@ -111,7 +111,3 @@ def _state(reading: BaselineReading | CheckReading) -> str:
     if reading.si_value is None or reading.si_value >= reading.measurand.open_limit:
         return ContactState.OPEN
     return ContactState.CLOSED if reading.si_value <= reading.measurand.closed_limit else HIGH_RESISTANCE
-
-
-def _kind(measurand: Measurand) -> InstrumentKind:
-    return KIND_FOR_QUANTITY[Quantity(measurand.test_point.quantity)]

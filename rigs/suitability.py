@@ -3,13 +3,12 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from rigs.instruments import KIND_FOR_QUANTITY, spec_of
+from rigs.instruments import kind_for, spec_of
 from rigs.metrology.conformity import agrees
 from rigs.metrology.instruments import NoRange, Suitability, suitable
 from rigs.metrology.quantities import Quantity, from_si
 from rigs.models import Instrument, SheetValue, ValueSheet
 from rigs.models.designs import MeasurandKind
-from rigs.models.instruments import InstrumentKind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,15 +33,10 @@ def levels_of(sheet: ValueSheet | None) -> list[SheetValue]:
 
 def refusal(*, instrument: Instrument, levels: Iterable[SheetValue]) -> str | None:
     """Why an instrument can't decide this rig's readings, without a number; None when it can."""
-    mine = (each for each in levels if kind_for(each) == instrument.model.kind)
+    mine = (each for each in levels if kind_for(each.measurand) == instrument.model.kind)
     if all(of_value(each, instrument=instrument).suitable for each in mine):
         return None
     return f"{instrument.tag} isn't suitable for what is read on this rig. Choose another."
-
-
-def kind_for(value: SheetValue) -> InstrumentKind:
-    """The kind of instrument that a value is read with."""
-    return KIND_FOR_QUANTITY[Quantity(value.measurand.test_point.quantity)]
 
 
 def of_value(value: SheetValue, *, instrument: Instrument) -> Suitability:

@@ -116,7 +116,7 @@ class Journey:
                 given = {"answer": hands.answer(step)}
                 note = hands.reason(step)
                 page = browser.send(page, "Log it", given | ({"note": note} if note else {}))
-                return page, next(each["label"] for each in step.choices if each["value"] == given["answer"])
+                return page, step.label_of(given["answer"])
 
     def _read(self, page: Page, hands: Hands, step: Step) -> tuple[Page, str]:
         browser, typed = self.browsers[CANDIDATE], hands.read(step)

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING, Self, TypeVar
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Exists, F, OuterRef, Q
+from django.db.models import Exists, F, OuterRef, Q, Subquery
 
 from academy.seals import new_salt, sealed
+from assessments.models.decisions import SignOff
 
 if TYPE_CHECKING:
     from academy.models import Person
@@ -37,6 +38,19 @@ class AttemptQuerySet(models.QuerySet["Attempt"]):
     def marked(self) -> Self:
         """Those with an outcome: all that were ever handed in."""
         return self.filter(outcomes__number=1)
+
+    def get_locked(self, *, pk: uuid.UUID) -> "Attempt":
+        """One attempt, locked for writing, with what its verbs ask of it."""
+        return (
+            self.select_for_update(of=("self",))
+            .select_related("rig__centre", "version__task", "candidate")
+            .get(pk=pk)
+        )
+
+    def with_decision(self) -> Self:
+        """Annotate ``decision``: that of the sign-off that stands, None without one."""
+        standing = SignOff.objects.current().filter(attempt=OuterRef("pk"))
+        return self.annotate(decision=Subquery(standing.values("decision")[:1]))
 
     def awaiting(self, assessor: "Person") -> Self:
         """Handed in and undecided, never one's own; assessments before practice, the oldest first."""

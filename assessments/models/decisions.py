@@ -69,6 +69,10 @@ class SignOffQuerySet(models.QuerySet["SignOff"]):
     def current(self) -> Self:
         return self.exclude(Exists(SignOff.objects.filter(supersedes=OuterRef("pk"))))
 
+    def of_competence(self) -> Self:
+        """Those that stand, of assessments, that found the candidate competent."""
+        return self.current().filter(attempt__purpose="assessment", decision=Decision.COMPETENT)
+
 
 class SignOff(models.Model):
     """An assessor's decision on an attempt. ``salt`` seals the free text's digest in the ledger."""

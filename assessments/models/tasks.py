@@ -173,3 +173,7 @@ class Step(models.Model):
 
     def __str__(self) -> str:
         return self.title
+
+    def label_of(self, answer: str) -> str:
+        """An answer in the task's words; as it is when it isn't one of the choices."""
+        return next((each["label"] for each in self.choices if each["value"] == answer), answer)

@@ -26,5 +26,4 @@ def as_read(typed: Typed) -> SafeString:
 @register.filter
 def answer(record: StepRecord, step: Step) -> str:
     """The label of the answer that was chosen."""
-    labels = {choice["value"]: choice["label"] for choice in step.choices}
-    return str(labels.get(record.answer, record.answer))
+    return step.label_of(record.answer)

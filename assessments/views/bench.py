@@ -34,8 +34,8 @@ class BenchHome(AccessMixin, TemplateView):
             open_attempts=mine.filter(status=AttemptStatus.OPEN),
             waiting=mine.filter(status=AttemptStatus.SUBMITTED).order_by("-submitted_at"),
             decided=mine.filter(status=AttemptStatus.SIGNED_OFF)
-            .order_by("-submitted_at")
-            .prefetch_related("sign_offs")[:RECENT],
+            .with_decision()
+            .order_by("-submitted_at")[:RECENT],
             rigs=self._rigs(),
             **context,
         )

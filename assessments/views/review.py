@@ -17,8 +17,10 @@ from academy.permissions import Permission
 from academy.views.verb_form import VerbFormView
 from assessments import disclosure, outcomes, signoff
 from assessments.forms import SignOffForm
+from assessments.marking.results import Marking, ProposedDecision
 from assessments.models import Attempt, Outcome, SignOff
 from assessments.models.attempts import AttemptStatus
+from assessments.models.decisions import Decision
 from assessments.showing import shown
 
 
@@ -45,10 +47,10 @@ class ReviewList(AccessMixin, ListView):
                 .filter(status=AttemptStatus.SIGNED_OFF)
                 .order_by("-submitted_at")
             )
-        decision = SignOff.objects.current().filter(attempt=OuterRef("pk"))
-        return found.select_related("candidate", "rig", "version__task").annotate(
-            proposal=Subquery(latest.values("proposal")[:1]),
-            decision=Subquery(decision.values("decision")[:1]),
+        return (
+            found.with_decision()
+            .select_related("candidate", "rig", "version__task")
+            .annotate(proposal=Subquery(latest.values("proposal")[:1]))
         )
 
     def get_context_data(self, **context: Any) -> dict[str, Any]:
@@ -80,6 +82,10 @@ class ReviewDetail(VerbFormView):
         return self.signed.outcome if self.signed else outcomes.latest(self.attempt)
 
     @cached_property
+    def marking(self) -> Marking:
+        return outcomes.marking_of(self.outcome)
+
+    @cached_property
     def signed(self) -> SignOff | None:
         return signoff.current(self.attempt)
 
@@ -102,22 +108,20 @@ class ReviewDetail(VerbFormView):
         return super().post(request, *args, **kwargs)
 
     def get_form_kwargs(self) -> dict[str, Any]:
-        marking = outcomes.marking_of(self.outcome)
         hint = "Only where your decision isn’t what the marking proposes."
-        if marking.proposal == "assessor" and not marking.lone_borderline:
-            hint = "The marking leaves this to you: say what you decided it by."
+        if self.marking.proposal == ProposedDecision.ASSESSOR:
+            hint = signoff.reason_needed(self.marking, Decision.COMPETENT) or hint
         return super().get_form_kwargs() | {"hint": hint}
 
     def get_context_data(self, **context: Any) -> dict[str, Any]:
-        marking = outcomes.marking_of(self.outcome)
         return super().get_context_data(
             attempt=self.attempt,
             outcome=self.outcome,
             signed=self.signed,
             may_decide=self.may_decide,
-            sheet=shown(attempt=self.attempt, marking=marking, with_numbers=True),
-            marking=marking,
-            chance=round(100 * marking.chance_outside),
+            sheet=shown(attempt=self.attempt, marking=self.marking, with_numbers=True),
+            marking=self.marking,
+            chance=round(100 * self.marking.chance_outside),
             taken=self.attempt.instruments.select_related("instrument__model", "calibration"),
             history=self._history(),
             **context,
@@ -129,12 +133,8 @@ class ReviewDetail(VerbFormView):
             Attempt.objects.filter(candidate=self.attempt.candidate, version__task=self.attempt.version.task)
             .exclude(pk=self.attempt.pk)
             .exclude(status=AttemptStatus.OPEN)
+            .with_decision()
             .select_related("rig")
-            .annotate(
-                decision=Subquery(
-                    SignOff.objects.current().filter(attempt=OuterRef("pk")).values("decision")[:1]
-                )
-            )
             .order_by("-submitted_at")
         )
 

@@ -51,18 +51,21 @@ class AttemptStep(OwnAttempt, VerbFormView):
 
     template_name = "assessments/attempt-step.html"
 
-    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
-        if request.user.is_authenticated and self.closed:
-            if request.method == "POST":
-                messages.error(request, evidence.CLOSED)
-            return redirect("attempt-overview", self.kwargs["pk"])
-        return super().dispatch(request, *args, **kwargs)
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        if self.closed:
+            return redirect("attempt-overview", self.attempt.pk)
+        return super().get(request, *args, **kwargs)
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        if self.closed:
+            messages.error(request, evidence.CLOSED)
+            return redirect("attempt-overview", self.attempt.pk)
+        return super().post(request, *args, **kwargs)
 
     @property
     def closed(self) -> bool:
         """Handed in: the list is all there is to see."""
-        mine = Attempt.objects.of(self.person).filter(pk=self.kwargs["pk"])
-        return mine.exclude(status=AttemptStatus.OPEN).exists()
+        return self.attempt.status != AttemptStatus.OPEN
 
     @cached_property
     def step(self) -> Step:

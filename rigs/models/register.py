@@ -19,6 +19,10 @@ class RigQuerySet(models.QuerySet["Rig"]):
     def visible_to(self, person: "Person") -> Self:
         return self.filter(centre=person.centre_id)
 
+    def lock(self, rig: "Rig") -> None:
+        """Make others wait who start on this rig, check it or set a fault, until this transaction ends."""
+        self.select_for_update().get(pk=rig.pk)
+
     def in_use(self) -> Self:
         return self.filter(retired_at=None)
 
