@@ -1,14 +1,17 @@
 """Faults of a venturi rig, of the instruments at it, and slips in writing down what they show."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from enum import StrEnum
 from types import MappingProxyType
 
-from rigs.behaviour.venturi import VenturiRig
+from rigs.behaviour.venturi import Number, VenturiRig
 
 
 class Fault(StrEnum):
-    """Each is one fault by itself. A rig design's faults have the same names."""
+    """Each is one fault by itself, but for the two that hide one another: crossed tubes read backwards.
+
+    A rig design's faults have the same names. A contact that is bridged out is as one that is welded.
+    """
 
     OUTLET_BLOCKED = "outlet-blocked"
     INLET_BLOCKED = "inlet-blocked"
@@ -35,6 +38,7 @@ class Fault(StrEnum):
 
     MANOMETER_NOT_ZEROED = "manometer-not-zeroed"
     MANOMETER_REVERSED = "manometer-reversed"
+    TUBES_CROSSED_MANOMETER_REVERSED = "tubes-crossed-manometer-reversed"
     METER_LEAD_BROKEN = "meter-lead-broken"
     WRONG_TERMINALS = "wrong-terminals"
 
@@ -56,20 +60,55 @@ DEGREES: Mapping[Fault, tuple[float, float]] = MappingProxyType(
     }
 )
 
-# The pressure of that side doesn't reach the switch, whose port stands at the room's. Faults are set with the
-# fan stopped, so that a shut tube holds the room's pressure too.
+# The pressure of that side doesn't reach the switch, whose port stands at the room's. A limit of the model:
+# faults are taken to be set with the fan stopped, so that a shut tube holds the room's pressure too. One that
+# shuts while air flows traps what it held, reads otherwise with the fan off, and drifts.
 HIGH_SIDE_LOST = frozenset({Fault.H_TAPPING_BLOCKED, Fault.H_TUBE_OFF, Fault.H_TUBE_KINKED})
 LOW_SIDE_LOST = frozenset({Fault.L_TAPPING_BLOCKED, Fault.L_TUBE_OFF, Fault.L_TUBE_KINKED})
 NO_AIR = frozenset({Fault.FAN_NOT_RUNNING, Fault.INLET_BLOCKED})
 STAYS_AT_REST = frozenset({Fault.DIAPHRAGM_RUPTURED, Fault.STUCK_AT_REST})
 
 
+CROSSED = frozenset({Fault.TUBES_CROSSED, Fault.TUBES_CROSSED_MANOMETER_REVERSED})
+NEVER_SEEN_TO_CHANGE = STAYS_AT_REST | {
+    Fault.CONTACT_WELDED,
+    Fault.CONTACT_OPEN,
+    Fault.METER_LEAD_BROKEN,
+    Fault.WRONG_TERMINALS,
+}
+
+INSTRUMENT_FAULTS = frozenset(
+    {
+        Fault.MANOMETER_NOT_ZEROED,
+        Fault.MANOMETER_REVERSED,
+        Fault.TUBES_CROSSED_MANOMETER_REVERSED,
+        Fault.METER_LEAD_BROKEN,
+        Fault.WRONG_TERMINALS,
+    }
+)
+SLIPS = frozenset({Fault.SIGN_SLIP, Fault.UNIT_SLIP, Fault.WRONG_LINE})
+REVERSED = frozenset({Fault.MANOMETER_REVERSED, Fault.TUBES_CROSSED_MANOMETER_REVERSED, Fault.SIGN_SLIP})
+
+
 def faults_of(rig: VenturiRig) -> tuple[Fault, ...]:
     """The faults that this rig can have: without a normally closed contact, none of that contact."""
-    return tuple(fault for fault in Fault if rig.terminals == 3 or fault is not Fault.NC_CONTACT_OPEN)
+    return considered(design=Fault, terminals=rig.terminals)
 
 
-def degree(fault: Fault, *, severity: float) -> float:
-    """The figure of a fault that comes in degrees: ``severity`` 0 is the mildest, 1 the worst."""
+def considered(*, design: Iterable[Fault], terminals: int) -> tuple[Fault, ...]:
+    """What a diagnosis must reckon with: a design's faults, its instruments' and the pen's, each once."""
+    wanted = INSTRUMENT_FAULTS | SLIPS | frozenset(design)
+    return tuple(
+        fault for fault in Fault if fault in wanted and (terminals == 3 or fault is not Fault.NC_CONTACT_OPEN)
+    )
+
+
+def degree(fault: Fault, *, severity: Number) -> Number:
+    """The figure of a fault that comes in degrees: ``severity`` 0 is the mildest, 1 the worst.
+
+    A manometer may be off zero either way: a severity below 0 says by how much it reads low.
+    """
     mildest, worst = DEGREES[fault]
+    if fault is Fault.MANOMETER_NOT_ZEROED:
+        return mildest * (1 - 2 * (severity < 0)) + (worst - mildest) * severity
     return mildest + (worst - mildest) * severity

@@ -7,13 +7,24 @@ import numpy as np
 
 from rigs.behaviour.contacts import contact_state, positions
 from rigs.behaviour.faults import DEGREES, Fault
-from rigs.behaviour.prediction import CONTACT_POINTS, HUNDRED, as_written, level, repeat_sd
+from rigs.behaviour.prediction import (
+    BY_HAND,
+    CONTACT_POINTS,
+    HUNDRED,
+    SWITCH_POINTS,
+    SWITCH_SD,
+    as_written,
+    can_be_read,
+    level,
+    repeat_sd,
+)
 from rigs.behaviour.pressures import pressures
 from rigs.behaviour.venturi import Condition, Position, RigError, TestPoint, VenturiRig
 from rigs.metrology.conformity import ContactState
 from rigs.metrology.quantities import from_si
 
 OVER_LIMIT = "OL"
+NOTHING = ""  # shown where the meter never changes: there is no make or break point to write down
 CONTACT_SD = 0.03  # Ω, from one making of a contact to the next (common practice, no source)
 
 
@@ -51,12 +62,17 @@ def simulate(
     """One reading as the display shows it: “1.58”, “OL”, “0.4”.
 
     Readings of one session share its difference: take them from ``rig.in_session(rng=…)``. ``severity`` says
-    how bad a fault is that comes in degrees, from 0 to 1. RigError for the wrong instrument.
+    how bad a fault is that comes in degrees, from 0 to 1. `NOTHING` for the make point of a switch that is
+    never seen to make. RigError for the wrong instrument.
     """
     if isinstance(using, Manometer) == (at in CONTACT_POINTS):
         raise RigError(f"{at} isn't read with this instrument.")
     if isinstance(using, Manometer):
+        if not can_be_read(at, fault=fault):
+            return NOTHING
         truth = level(rig, condition=condition, at=at, fault=fault, severity=severity)
+        if condition is Condition.HAND_PUMP:
+            truth += _by_hand(at, truth, rng)
         return _pressure_shown(rig, truth, using, rng, in_pascals=fault is Fault.UNIT_SLIP)
     if at is TestPoint.LEADS_TOGETHER and fault is not Fault.METER_LEAD_BROKEN:
         return shown(using.leads, resolution=using.resolution, full_scale=using.full_scale)
@@ -98,6 +114,11 @@ def _pressure_shown(
     found = rng.normal(truth / times, repeat_sd(rig, pressure=truth / times))
     value = using.gain * from_si(found, unit=using.unit) + using.offset
     return shown(value * times, resolution=using.resolution * times, full_scale=using.full_scale * times)
+
+
+def _by_hand(at: TestPoint, truth: float, rng: np.random.Generator) -> float:
+    """What the hand at the pump adds, in Pa: it never brings it to the same pressure twice."""
+    return float(rng.normal(0.0, SWITCH_SD if at in SWITCH_POINTS else BY_HAND * abs(truth)))
 
 
 def _ohms(rig: VenturiRig, state: ContactState, severity: float, rng: np.random.Generator) -> float:

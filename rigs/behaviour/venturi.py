@@ -2,11 +2,17 @@
 
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Self
+from typing import Protocol, Self, TypeAlias, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
+
+Column: TypeAlias = NDArray[np.float64]
+Number = TypeVar("Number", float, Column)
+Number_co = TypeVar("Number_co", float, Column, covariant=True)
 
 DEAD_HEAD = 2.0  # fan's pressure at no flow, as a multiple of the running Δp (common practice, no source)
+PUMPED = 1.2  # what a hand pump is brought to, as a multiple of the make point (common practice, no source)
 
 
 class RigError(ValueError):
@@ -14,20 +20,25 @@ class RigError(ValueError):
 
 
 class Condition(StrEnum):
-    """How the board is set up when something is read."""
+    """How the board is set up when something is read.
+
+    Under the hand pump the fan stands, the tubes are off, and the pump presses on the switch's high port.
+    """
 
     ISOLATED = "isolated"
     FAN_OFF = "fan-off"
     FAN_RUNNING = "fan-running"
     OUTLET_BLOCKED = "outlet-blocked"
     TUBES_CROSSED = "tubes-crossed"
+    HAND_PUMP = "hand-pump"
 
 
 class TestPoint(StrEnum):
     """Where the manometer or the meter is put.
 
     Single taps and the manometer's zero are against the room. The taps have test points of their own: a
-    manometer joined at a blocked tapping would see nothing of it.
+    manometer joined at a blocked tapping would see nothing of it. The make and the break point are pressures
+    at which the meter is seen to change, and are found under the hand pump alone.
     """
 
     __test__ = False  # the name is the trade's; pytest is not to collect it
@@ -42,6 +53,8 @@ class TestPoint(StrEnum):
     NC_TO_NO = "nc-to-no"
     LEADS_TOGETHER = "leads-together"
     LEADS_APART = "leads-apart"
+    MAKE_POINT = "make-point"
+    BREAK_POINT = "break-point"
 
 
 class Position(StrEnum):
@@ -49,6 +62,35 @@ class Position(StrEnum):
 
     AT_REST = "at-rest"
     OPERATED = "operated"
+
+
+class Figures(Protocol[Number_co]):
+    """What pressures follow from: of one rig, or of many as columns of one shape."""
+
+    @property
+    def running(self) -> Number_co: ...
+    @property
+    def h_share(self) -> Number_co: ...
+    @property
+    def make(self) -> Number_co: ...
+    @property
+    def break_(self) -> Number_co: ...
+    @property
+    def no_flow(self) -> Number_co: ...
+    @property
+    def slow_speed(self) -> Number_co: ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ManyRigs:
+    """Figures of many rigs, as `VenturiRig` has them, a column each: for simulating many runs at once."""
+
+    running: Column
+    h_share: Column
+    make: Column
+    break_: Column
+    no_flow: Column
+    slow_speed: Column
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,5 +1,6 @@
 import pytest
 
+from rigs.behaviour.faults import Fault
 from rigs.behaviour.prediction import predict_level
 from rigs.behaviour.venturi import Condition, TestPoint, VenturiRig
 from tests.published.entries import entry, label
@@ -17,3 +18,11 @@ def test_every_pressure_goes_with_density_and_speed_squared(at: TestPoint, condi
     before, after = (predict_level(rig, condition=condition, at=at).mean for rig in (RIG, changed))
     times = float(FAN_LAWS["expected"]["p"])
     assert after == pytest.approx(times * before, abs=FAN_LAWS["tolerance"]["p"] * abs(before))
+
+
+@pytest.mark.parametrize("at", [pytest.param(at, id=label(FAN_LAWS, "a slow fan", at)) for at in POINTS])
+@pytest.mark.parametrize("condition", [Condition.FAN_RUNNING, Condition.OUTLET_BLOCKED])
+def test_a_slow_fan_s_pressures_are_those_of_its_speed(at: TestPoint, condition: Condition) -> None:
+    slow = predict_level(RIG, condition=condition, at=at, fault=Fault.FAN_SLOW).mean
+    changed = RIG.at_speed(speed=RIG.slow_speed)
+    assert slow == pytest.approx(predict_level(changed, condition=condition, at=at).mean)

@@ -9,11 +9,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rigs.behaviour.faults import DEGREES, Fault, faults_of
+from rigs.behaviour.observations import Manometry, Test
+from rigs.behaviour.parameters import RigModel
 from rigs.behaviour.prediction import Contacts, Level, level, predict, predict_contacts, predict_level
 from rigs.behaviour.pressures import pressures
-from rigs.behaviour.simulation import Manometer, Multimeter, settled, shown, simulate
+from rigs.behaviour.runs import Slips, simulate_runs
+from rigs.behaviour.simulation import NOTHING, Manometer, Multimeter, settled, shown, simulate
 from rigs.behaviour.venturi import Condition, Position, RigError, TestPoint, VenturiRig
-from rigs.metrology.conformity import ContactState
+from rigs.metrology.conformity import CONTACT_STATES, ContactState
 
 RUNNING, CROSSED = Condition.FAN_RUNNING, Condition.TUBES_CROSSED
 PRESSURE_POINTS = (TestPoint.TAPS, TestPoint.PORTS, TestPoint.HIGH_TAP, TestPoint.LOW_TAP)
@@ -50,7 +53,9 @@ def test_crossing_the_tubes_reverses_the_sign_at_the_ports_and_nothing_at_the_ta
 
 @given(rigs())
 def test_tubes_crossed_twice_are_straight(rig) -> None:
-    assert pressures(rig, condition=CROSSED, fault=Fault.TUBES_CROSSED) == pressures(rig, condition=RUNNING)
+    assert pressures(rig, condition=CROSSED, fault=Fault.TUBES_CROSSED, severity=0.5) == pressures(
+        rig, condition=RUNNING, severity=0.5
+    )
 
 
 @given(rigs())
@@ -260,6 +265,52 @@ def test_simulated_readings_have_the_spread_that_is_predicted() -> None:
     assert found.sd == pytest.approx(math.hypot(1.9, 1.9, 0.3))
     assert np.mean(readings) == pytest.approx(found.mean, abs=4 * found.sd / math.sqrt(4000))
     assert np.std(readings) == pytest.approx(found.sd, rel=0.05)
+
+
+def test_a_hand_pump_shows_make_and_break_points_or_nothing_where_there_are_none() -> None:
+    pump, rng = Condition.HAND_PUMP, np.random.default_rng(4)
+
+    def read(at, fault=None) -> str:
+        return simulate(NOISY, condition=pump, at=at, using=Manometer(), rng=rng, fault=fault)
+
+    for at, value in ((TestPoint.MAKE_POINT, 0.95), (TestPoint.BREAK_POINT, 0.72)):
+        assert float(read(at)) == pytest.approx(value, abs=0.06)
+        assert read(at, Fault.STUCK_AT_REST) == NOTHING
+    assert float(read(TestPoint.PORTS)) == pytest.approx(1.2 * 0.95, rel=0.4)
+    assert float(read(TestPoint.PORTS, Fault.DIAPHRAGM_RUPTURED)) == pytest.approx(0, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    "fault", [None, Fault.H_TUBE_HOLED, Fault.UNIT_SLIP, Fault.MANOMETER_NOT_ZEROED], ids=str
+)
+def test_many_runs_at_once_are_like_readings_one_by_one(fault) -> None:
+    rng, size = np.random.default_rng(6), 3000
+    tests = [Test.of("ports/fan-running"), Test.of("contacts/fan-running")]
+    runs = simulate_runs(
+        RigModel(rig=NOISY),
+        tests=tests,
+        fault=fault,
+        severity=np.full(size, 0.6),
+        rng=rng,
+        manometer=Manometry(fixed=0.0, share=0.0),
+        slips=Slips(contacts=0.0),
+        coming_from=Position.AT_REST,
+    )
+    using, times = Manometer(resolution=0.001, full_scale=1e6), 100
+    one_by_one = [
+        float(
+            simulate(
+                NOISY.in_session(rng=rng), condition=RUNNING, at=TestPoint.PORTS, using=using, rng=rng,
+                fault=fault, severity=0.6,
+            )
+        )
+        * times
+        for _ in range(size)
+    ]  # fmt: skip
+    together = runs.values[:, 0]
+    assert np.mean(together) == pytest.approx(np.mean(one_by_one), abs=5 * np.std(together) / math.sqrt(size))
+    assert np.std(together) == pytest.approx(np.std(one_by_one), rel=0.08)
+    assert {CONTACT_STATES[code] for code in runs.states[:, 1]} == {ContactState.CLOSED}
 
 
 def test_one_session_shares_its_difference() -> None:

@@ -7,7 +7,7 @@ import pytest
 from rigs.behaviour.faults import Fault
 from rigs.behaviour.prediction import Contacts, Level, predict, predict_contacts, predict_level
 from rigs.behaviour.prediction import level as level_of
-from rigs.behaviour.venturi import Condition, Position, TestPoint, VenturiRig
+from rigs.behaviour.venturi import Condition, Position, RigError, TestPoint, VenturiRig
 from rigs.metrology.conformity import ContactState
 
 OFF, RUNNING = Condition.FAN_OFF, Condition.FAN_RUNNING
@@ -61,6 +61,10 @@ LEVELS = [
     (Fault.MANOMETER_NOT_ZEROED, (105, 120), (105, 120), (47, 62)),
     (Fault.MANOMETER_REVERSED, (-100, -100), (-100, -100), (-42, -42)),
     (Fault.METER_LEAD_BROKEN, (100, 100), (100, 100), (42, 42)),
+    (Fault.TUBES_CROSSED_MANOMETER_REVERSED, (-100, -100), (100, 100), (-42, -42)),
+    (Fault.SIGN_SLIP, (-100, -100), (-100, -100), (-42, -42)),
+    (Fault.UNIT_SLIP, (10_000, 10_000), (10_000, 10_000), (4_200, 4_200)),
+    (Fault.WRONG_LINE, (0, 0), (0, 0), (0, 0)),
 ]
 
 
@@ -100,6 +104,10 @@ CONTACTS = [
     (Fault.MANOMETER_NOT_ZEROED, "OL → 0.4", "0.4 → OL", "OL → 0.4"),
     (Fault.MANOMETER_REVERSED, "OL → 0.4", "0.4 → OL", "OL → 0.4"),
     (Fault.METER_LEAD_BROKEN, "OL → OL", "OL → OL", "OL → OL"),
+    (Fault.TUBES_CROSSED_MANOMETER_REVERSED, "OL → OL", "0.4 → 0.4", "OL → OL"),
+    (Fault.SIGN_SLIP, "OL → 0.4", "0.4 → OL", "OL → 0.4"),
+    (Fault.UNIT_SLIP, "OL → 0.4", "0.4 → OL", "OL → 0.4"),
+    (Fault.WRONG_LINE, "0.4 → OL", "OL → 0.4", "0.4 → OL"),
 ]
 MEANT = {"OL": {OPEN}, "0.4": {CLOSED}, "high": {HIGH}, "depends": {OPEN, CLOSED}}
 
@@ -115,6 +123,51 @@ def test_contacts_under_a_fault_are_as_in_the_matrix(fault, two, com_nc, com_no)
         off, running = both.split(" → ")
         assert from_rest(rig, fault, at, OFF) == MEANT[off]
         assert from_rest(rig, fault, at, RUNNING) == MEANT[running]
+
+
+def test_the_matrix_has_a_row_for_every_fault_of_the_model() -> None:
+    for table in (LEVELS, CONTACTS):
+        assert {row[0] for row in table} == {None, *Fault}
+
+
+def test_a_three_terminal_switch_at_rest_and_operated_has_its_truth_table() -> None:
+    # COM–NC, COM–NO, NC–NO
+    for condition, states in ((OFF, (CLOSED, OPEN, OPEN)), (RUNNING, (OPEN, CLOSED, OPEN))):
+        points = (TestPoint.NC_CONTACTS, TestPoint.CONTACTS, TestPoint.NC_TO_NO)
+        assert [from_rest(THREE, None, at, condition) for at in points] == [{state} for state in states]
+
+
+# Under the hand pump: what is left at the ports after ten seconds (% of the make point), the contact, and
+# whether there is a make and a break point to be found. Tubes, fan and venturi have no part in it.
+PUMP = Condition.HAND_PUMP
+PUMPED_UP = [
+    (None, 120, {CLOSED}, True),
+    (Fault.H_TUBE_OFF, 120, {CLOSED}, True),
+    (Fault.TUBES_CROSSED, 120, {CLOSED}, True),
+    (Fault.FAN_NOT_RUNNING, 120, {CLOSED}, True),
+    (Fault.DIAPHRAGM_RUPTURED, 0, {OPEN}, False),
+    (Fault.STUCK_AT_REST, 120, {OPEN}, False),
+    (Fault.CONTACT_OPEN, 120, {OPEN}, False),
+    (Fault.CONTACT_WELDED, 120, {CLOSED}, False),
+    (Fault.CONTACT_HIGH_RESISTANCE, 120, {HIGH}, True),
+    (Fault.WRONG_TERMINALS, 120, {OPEN}, False),
+    (Fault.METER_LEAD_BROKEN, 120, {OPEN}, False),
+]
+
+
+@pytest.mark.parametrize(("fault", "held", "contact", "found"), PUMPED_UP)
+def test_the_hand_pump_proves_the_switch_by_itself(fault, held, contact, found) -> None:
+    assert level(fault, TestPoint.PORTS, PUMP).mean == pytest.approx(held / 100 * TWO.make)
+    assert predict_contacts(TWO, condition=PUMP, at=TestPoint.CONTACTS, fault=fault).states == contact
+    for at, value in ((TestPoint.MAKE_POINT, TWO.make), (TestPoint.BREAK_POINT, TWO.break_)):
+        point = predict(TWO, condition=PUMP, at=at, fault=fault)
+        assert (point is not None) is found
+        assert point is None or (isinstance(point, Level) and point.mean == value)
+
+
+def test_a_make_point_is_found_with_the_hand_pump_alone() -> None:
+    with pytest.raises(RigError, match="hand pump"):
+        predict(TWO, condition=RUNNING, at=TestPoint.MAKE_POINT)
 
 
 def test_the_two_made_contacts_never_join_one_another() -> None:
