@@ -30,6 +30,16 @@ def words(name: str, *, default: tuple[str, ...] = ()) -> list[str]:
     return [word for word in (part.strip() for part in text.split(",")) if word]
 
 
+def whole(name: str, *, default: int) -> int:
+    """Return a setting that is a whole number. ImproperlyConfigured for anything else."""
+    text = os.environ.get(name, "").strip()
+    if not text:
+        return default
+    if not text.isdecimal():
+        raise ImproperlyConfigured(f"{name} must be a whole number, not “{text}”.")
+    return int(text)
+
+
 def secret_key(*, path: Path) -> str:
     """Return MAKEPOINT_SECRET_KEY, or the key kept in `path`: made on first use, for its owner alone."""
     given = os.environ.get("MAKEPOINT_SECRET_KEY", "").strip()

@@ -137,6 +137,12 @@ class PasswordChangeForm(PasswordForm):
     current = PasswordField(label="Current password", autocomplete="current-password")
 
 
+class DigestForm(SheetForm):
+    wanted = forms.BooleanField(
+        label="Send me an email once a day, when something waits for me", required=False
+    )
+
+
 class EraseForm(SheetForm):
     button = "Erase for good"
     button_class = "danger"

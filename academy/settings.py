@@ -7,7 +7,7 @@ from pathlib import Path
 import dj_database_url
 from csp.constants import NONE, SELF
 
-from academy.environment import flag, secret_key, words
+from academy.environment import flag, secret_key, whole, words
 
 ROOT = Path(__file__).resolve().parent.parent
 VAR = Path(os.environ.get("MAKEPOINT_VAR") or ROOT / ".var")
@@ -159,6 +159,20 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024  # a form without its files
 DATA_UPLOAD_MAX_NUMBER_FILES = 10
 FILE_UPLOAD_PERMISSIONS = 0o600
 FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o700
+
+# Mail, and what people are told -------------------------------------------------------------------
+
+SITE_ADDRESS = os.environ.get("MAKEPOINT_ADDRESS", "").strip() or "http://127.0.0.1:8000"
+EMAIL_HOST = os.environ.get("MAKEPOINT_MAIL_HOST", "").strip()
+EMAIL_PORT = whole("MAKEPOINT_MAIL_PORT", default=587)
+EMAIL_HOST_USER = os.environ.get("MAKEPOINT_MAIL_USER", "").strip()
+EMAIL_HOST_PASSWORD = os.environ.get("MAKEPOINT_MAIL_PASSWORD", "")
+EMAIL_USE_TLS = flag("MAKEPOINT_MAIL_TLS", default=True)
+DEFAULT_FROM_EMAIL = os.environ.get("MAKEPOINT_MAIL_FROM", "").strip() or "makepoint@localhost"
+# Without a mail server, messages are kept as files, so that nothing is lost and nobody is written to.
+EMAIL_BACKEND = f"django.core.mail.backends.{'smtp' if EMAIL_HOST else 'filebased'}.EmailBackend"
+EMAIL_FILE_PATH = VAR / "mail"
+NOTICE_SOURCES = ["rigs.notices.notices", "assessments.notices.notices"]
 
 # Language and time --------------------------------------------------------------------------------
 

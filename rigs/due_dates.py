@@ -1,5 +1,6 @@
 """Dates by which something is to be seen to again: a calibration, an electrical inspection."""
 
+from calendar import monthrange
 from datetime import date, timedelta
 from enum import StrEnum
 
@@ -17,3 +18,10 @@ def due(due_on: date, *, on: date) -> Due:
     if due_on < on:
         return Due.OVERDUE
     return Due.SOON if due_on - on <= SOON else Due.IN_DATE
+
+
+def months_after(on: date, *, months: int) -> date:
+    """The same day so many months later, or the last day of a month that is too short for it."""
+    years, month = divmod(on.month - 1 + months, 12)
+    year = on.year + years
+    return date(year, month + 1, min(on.day, monthrange(year, month + 1)[1]))

@@ -35,9 +35,9 @@ def release(*, hold: Hold, evidence: str, by: Person, at: datetime) -> Hold:
     evidence = evidence.strip()
     if not evidence:
         raise Refused("Say what was done, and what shows that it is right again.", field="evidence")
-    held = Hold.objects.select_for_update().get(pk=hold.pk)
-    if held.released_at is not None:
-        raise Refused("This hold was released already.")
+    held = Hold.objects.select_for_update(of=("self",)).select_related("released_by").get(pk=hold.pk)
+    if held.released_by is not None:
+        raise Refused(f"{held.released_by.name} released this hold already, with: {held.release_evidence}")
     held.released_by, held.released_at, held.release_evidence = by, at, evidence
     held.save(update_fields=["released_by", "released_at", "release_evidence"])
     thing = held.rig or held.instrument

@@ -3,8 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
+from typing import TypeVar
 
 from django.db import transaction
+from django.db.models import Manager
 
 from academy import ledger
 from academy.models import Centre, Person
@@ -13,6 +15,8 @@ from rigs.metrology.instruments import InstrumentError, RangeSpec
 from rigs.metrology.quantities import Quantity
 from rigs.models import Instrument, InstrumentModel, Rig, RigDesign, SpecRange
 from rigs.models.instruments import CALIBRATED_KINDS, InstrumentKind
+
+Thing = TypeVar("Thing", Rig, Instrument)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +62,39 @@ def add_rig(
         facts={"design": str(design.pk)},
     )
     return rig
+
+
+@transaction.atomic
+def change_rig(
+    *, rig: Rig, place: str, electrical_inspection_due: date | None, by: Person, at: datetime
+) -> Rig:
+    """Note where a rig stands now, and when its electrical inspection is due next."""
+    held = _in_use(Rig.objects, rig)
+    held.place, held.electrical_inspection_due = place.strip(), electrical_inspection_due
+    held.save(update_fields=["place", "electrical_inspection_due"])
+    due = electrical_inspection_due.isoformat() if electrical_inspection_due else None
+    ledger.append(
+        centre=held.centre,
+        actor=by,
+        verb="rig.change",
+        subject=held.pk,
+        at=at,
+        facts={"electrical_inspection_due": due},
+    )
+    return held
+
+
+@transaction.atomic
+def retire(*, thing: Thing, why: str, by: Person, at: datetime) -> None:
+    """Take it out of use for good. Its records stay, and what is begun on it or with it can be finished."""
+    why = why.strip()
+    if not why:
+        raise Refused("Say why it is retired.", field="why")
+    held = _in_use(type(thing).objects, thing)
+    held.retired_at, held.retired_why = at, why
+    held.save(update_fields=["retired_at", "retired_why"])
+    noun = "rig" if isinstance(held, Rig) else "instrument"
+    ledger.append(centre=held.centre, actor=by, verb=f"{noun}.retire", subject=held.pk, at=at)
 
 
 @transaction.atomic
@@ -111,6 +148,14 @@ def add_instrument(
         facts={"model": str(model.pk), "reference": is_reference},
     )
     return instrument
+
+
+def _in_use(known: "Manager[Thing]", thing: Thing) -> Thing:
+    """The row, locked. Refused once it is retired."""
+    held = known.select_for_update(of=("self",)).select_related("centre").get(pk=thing.pk)
+    if held.retired_at is not None:
+        raise Refused(f"{held.tag} is retired.")
+    return held
 
 
 def _require_sound(ranges: Sequence[RangeLine]) -> None:

@@ -11,11 +11,11 @@ from academy.permissions import Permission
 # A person with several roles starts where the first of them does.
 FIRST_SCREENS = (
     (Role.Kind.CANDIDATE, "bench-home"),
-    (Role.Kind.ASSESSOR, "review-list"),
-    (Role.Kind.VERIFIER, "review-list"),
+    (Role.Kind.ASSESSOR, "today"),
+    (Role.Kind.VERIFIER, "today"),
     (Role.Kind.EXTERNAL_VERIFIER, "review-list"),
-    (Role.Kind.TECHNICIAN, "rig-list"),
-    (Role.Kind.MANAGER, "cohort-matrix"),
+    (Role.Kind.TECHNICIAN, "today"),
+    (Role.Kind.MANAGER, "today"),
 )
 
 

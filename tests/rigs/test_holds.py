@@ -55,7 +55,7 @@ def test_it_is_not_given_back_without_evidence(bench, thing):
 def test_it_is_released_once(bench, thing):
     hold = place(bench, thing)
     holds.release(hold=hold, evidence="Mended.", by=bench.assessor, at=AT)
-    with pytest.raises(Refused, match="released already"):
+    with pytest.raises(Refused, match=f"{bench.assessor.name} released this hold already, with: Mended."):
         holds.release(hold=hold, evidence="Mended again.", by=bench.technician, at=AT)
     assert Hold.objects.get().released_by == bench.assessor
 

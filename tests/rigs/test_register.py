@@ -1,6 +1,8 @@
+import json
 from datetime import date
 
 import pytest
+from django.urls import reverse
 
 from academy.models import LedgerEntry
 from academy.refusals import Refused
@@ -102,3 +104,51 @@ class TestInstruments:
         with pytest.raises(Refused, match="MN-02 already") as refusal:
             make.instrument(by=manager, tag="mn-02")
         assert refusal.value.field == "tag"
+
+
+class TestLaterOn:
+    def test_where_a_rig_stands_and_its_next_inspection_can_be_changed(self, bench):
+        changed = register.change_rig(
+            rig=bench.rig,
+            place=" Bay 4 ",
+            electrical_inspection_due=date(2026, 3, 1),
+            by=bench.technician,
+            at=AT,
+        )
+        assert (changed.place, changed.electrical_inspection_due) == ("Bay 4", date(2026, 3, 1))
+        entry = LedgerEntry.objects.get(verb="rig.change")
+        assert json.loads(entry.body)["facts"] == {"electrical_inspection_due": "2026-03-01"}
+
+    @pytest.mark.parametrize("name", ["rig", "manometer"])
+    def test_what_is_retired_keeps_its_reason_and_its_records(self, bench, name):
+        thing = getattr(bench, name)
+        register.retire(thing=thing, why=" Beyond repair. ", by=bench.technician, at=AT)
+        thing.refresh_from_db()
+        assert (thing.retired_at, thing.retired_why) == (AT, "Beyond repair.")
+        assert type(thing).objects.in_use().filter(pk=thing.pk).count() == 0
+
+    def test_it_is_retired_once_and_with_a_reason(self, bench):
+        with pytest.raises(Refused, match="Say why") as refusal:
+            register.retire(thing=bench.rig, why=" ", by=bench.technician, at=AT)
+        assert refusal.value.field == "why"
+        register.retire(thing=bench.rig, why="Sold.", by=bench.technician, at=AT)
+        with pytest.raises(Refused, match="VB-01 is retired"):
+            register.retire(thing=bench.rig, why="Sold again.", by=bench.technician, at=AT)
+        with pytest.raises(Refused, match="VB-01 is retired"):
+            register.change_rig(
+                rig=bench.rig, place="", electrical_inspection_due=None, by=bench.technician, at=AT
+            )
+
+    def test_the_pages_do_both(self, client, bench, morning):
+        client.force_login(bench.technician)
+        client.post(
+            reverse("rig-change", args=[bench.rig.pk]),
+            {"place": "Bay 9", "electrical_inspection_due": "2026-05-01"},
+        )
+        page = client.get(reverse("rig-detail", args=[bench.rig.pk])).text
+        assert "Bay 9" in page
+        assert "1 May 2026" in page
+        for name, thing in (("rig-retire", bench.rig), ("instrument-retire", bench.manometer)):
+            address = reverse(name, args=[thing.pk])
+            assert "Say why it is retired." in client.post(address, {"why": ""}).text
+            assert f"{thing.tag} is retired." in client.post(address, {"why": "Sold."}, follow=True).text
