@@ -7,13 +7,17 @@ from django.db.models import Q
 
 
 class RigDesign(models.Model):
-    """A kind of rig: where it can be measured, and in which conditions."""
+    """A kind of rig: where it can be measured, and in which conditions.
+
+    ``conductors`` is a list of {slug, label}: those that must be proved dead against each other.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     centre = models.ForeignKey("academy.Centre", on_delete=models.PROTECT, related_name="rig_designs")
     slug = models.SlugField(max_length=60)
     name = models.CharField(max_length=120)
     description = models.TextField(blank=True)
+    conductors = models.JSONField(default=list, blank=True)
 
     class Meta:
         ordering = ("name",)
@@ -78,7 +82,8 @@ class Measurand(models.Model):
     ``tolerance_percent`` (of the present value; empty means the centre's) and ``tolerance_floor`` (SI)
     say how closely an instrument must be able to see, not how a reading is judged. ``drift_percent``
     (per square root of a week) and ``session_percent`` are the standard deviations of the level's drift
-    and of the effect of a session, as a share of the baseline.
+    and of the effect of a session, as a share of the baseline. One that isn't ``in_check`` is characterised
+    in the baseline and not read in each check: its present value comes from the baseline alone.
     """
 
     design = models.ForeignKey(RigDesign, on_delete=models.CASCADE, related_name="measurands")
@@ -92,6 +97,7 @@ class Measurand(models.Model):
     expected_state = models.CharField(max_length=8, choices=ContactState, blank=True)
     closed_limit = models.FloatField(default=1.0, help_text="Ω, after lead resistance")
     open_limit = models.FloatField(default=1e6, help_text="Ω")
+    in_check = models.BooleanField(default=True)
     position = models.PositiveSmallIntegerField()
 
     class Meta:

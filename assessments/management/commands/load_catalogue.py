@@ -1,16 +1,18 @@
-import json
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
+from django.db import transaction
 from django.utils import timezone
 
+from academy import json_files
 from academy.database import check_migrated
+from academy.json_files import FileError
 from academy.models import Centre
 from assessments import catalogue
-from rigs.catalogue import load_design, read_designs
+from rigs.catalogue import load_design_file, read_designs
 
 
 class Command(BaseCommand):
@@ -33,21 +35,24 @@ class Command(BaseCommand):
         except Centre.DoesNotExist:
             raise CommandError(f"There is no centre “{options['centre']}”.") from None
         try:
-            self.load(centre, options["folder"])
-        except (OSError, ValueError, KeyError) as error:
-            raise CommandError(f"That folder can't be loaded: {error}") from error
+            with transaction.atomic():
+                found = self.load(centre, options["folder"])
+        except FileError as error:
+            raise CommandError(f"Nothing was loaded. {error}") from error
+        except OSError as error:
+            why = f"{error.filename} can't be read: {error.strerror}."
+            raise CommandError(f"Nothing was loaded. {why}") from error
+        self.stdout.write(f"{centre}: {found}.")
 
-    def load(self, centre: Centre, folder: Path) -> None:
+    def load(self, centre: Centre, folder: Path) -> str:
+        """Load all of it, and say how much there is. Raises FileError and OSError."""
         now = timezone.now()
         designs = [
-            load_design(centre=centre, data=data, by=None, at=now)
-            for data in read_designs(folder / "designs")
+            load_design_file(centre=centre, file=file, by=None, at=now)
+            for file in read_designs(folder / "designs")
         ]
-        criteria = json.loads((folder / "criteria.json").read_text(encoding="utf-8"))
-        catalogue.load_criteria(centre=centre, data=criteria)
-        versions = [
-            catalogue.issue(centre=centre, data=data, by=None, at=now)
-            for data in catalogue.read_tasks(folder / "tasks")
-        ]
-        found = f"{len(designs)} rig designs, {len(criteria)} criteria, {len(versions)} tasks"
-        self.stdout.write(f"{centre}: {found}.")
+        criteria = catalogue.load_criteria_file(centre=centre, file=json_files.read(folder / "criteria.json"))
+        tasks = catalogue.read_tasks(folder / "tasks")
+        for file in tasks:
+            catalogue.issue_file(centre=centre, file=file, by=None, at=now)
+        return f"{len(designs)} rig designs, {criteria} criteria, {len(tasks)} tasks"
