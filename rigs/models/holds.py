@@ -72,13 +72,22 @@ class FaultSettingQuerySet(models.QuerySet["FaultSetting"]):
 
 
 class FaultSetting(models.Model):
-    """A fault that an assessor put on a rig, from when to when, and who took it off again."""
+    """A fault that an assessor put on a rig, from when to when, and who took it off again.
+
+    ``pattern`` is what the model predicted for this rig when it was set, a row for each condition and test
+    point: see `rigs.faults.Foreseen`. ``lookalikes`` are the design's faults, by slug, that the readings of
+    its fault-finding tasks can't tell it from on this rig; “none” is a rig with nothing wrong.
+    With ``practice_only`` nobody is assessed on the rig while it is set.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     rig = models.ForeignKey("rigs.Rig", on_delete=models.PROTECT, related_name="fault_settings")
     fault = models.ForeignKey("rigs.Fault", on_delete=models.PROTECT, related_name="+")
     set_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     set_at = models.DateTimeField()
+    practice_only = models.BooleanField(default=False)
+    pattern = models.JSONField(default=list, blank=True)
+    lookalikes = models.JSONField(default=list, blank=True)
     removed_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )

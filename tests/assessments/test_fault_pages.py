@@ -1,3 +1,5 @@
+from datetime import timedelta
+
 import pytest
 from django.urls import reverse
 from django.utils import timezone
@@ -5,6 +7,7 @@ from django.utils import timezone
 from rigs import faults
 from rigs.models import Fault, FaultSetting
 from tests.factories import assessments as work
+from tests.factories import fault_finding
 from tests.factories import rigs as make
 from tests.factories.academy import AT
 
@@ -98,3 +101,52 @@ def test_nothing_is_set_or_removed_under_somebodys_hands(client):
     page = text_of(client.post(reverse("fault-set", args=[bench.rig.pk]), {"fault": welded(bench).pk}))
     assert words in page
     assert faults.set_on(rig=bench.rig) == setting
+
+
+class TestWithATaskOfFindingFaults:
+    @pytest.fixture
+    def searched(self, client, db):
+        made = fault_finding.bench()
+        client.force_login(made.assessor)
+        return made
+
+    @pytest.fixture
+    def address(self, searched):
+        return reverse("fault-set", args=[searched.rig.pk])
+
+    def pk_of(self, searched, slug):
+        return Fault.objects.get(design=searched.rig.design, slug=slug).pk
+
+    def test_one_that_cannot_be_told_apart_names_the_group_beside_the_field(self, client, searched, address):
+        page = text_of(client.post(address, {"fault": self.pk_of(searched, "contact-open")}))
+        assert "can’t tell “Contact does not make” from “Switch mechanism stuck at rest”" in page
+        assert not FaultSetting.objects.exists()
+
+    def test_for_practice_it_is_set_and_its_page_says_what_it_looks_like(self, client, searched, address):
+        data = {"fault": self.pk_of(searched, "contact-open"), "practice_only": "on"}
+        page = text_of(client.post(address, data, follow=True))
+        assert "Practice only: nobody is assessed on this rig" in page
+        assert "Switch mechanism stuck at rest" in page
+
+    def test_its_page_shows_what_each_test_point_should_read(self, client, searched, address):
+        data = {"fault": self.pk_of(searched, "tubes-crossed")}
+        page = text_of(client.post(address, data, follow=True))
+        assert "What it should read" in page
+        assert "\N{MINUS SIGN}1.5" in page
+
+    def test_the_list_keeps_those_that_were_taken_off_and_counts_attempts(self, client, searched):
+        first = fault_finding.set_fault(searched, "tubes-crossed", at=AT)
+        fault_finding.handed_in(searched)
+        faults.remove(setting=first, by=searched.assessor, at=AT + timedelta(hours=2))
+        fault_finding.set_fault(searched, "fan-slow", at=AT + timedelta(hours=2))
+        page = text_of(client.get(reverse("fault-list", args=[searched.rig.pk])))
+        assert page.index("Fan slow") < page.index("Tubes crossed")
+        assert "Set now" in page
+        detail = text_of(client.get(reverse("fault-detail", args=[first.pk])))
+        assert searched.candidate.name in detail
+
+    def test_a_candidate_gets_to_none_of_it(self, client, searched):
+        setting = fault_finding.set_fault(searched, "tubes-crossed", at=AT)
+        client.force_login(searched.candidate)
+        for name, key in (("fault-detail", setting.pk), ("fault-list", searched.rig.pk)):
+            assert client.get(reverse(name, args=[key])).status_code == 403
