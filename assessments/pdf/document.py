@@ -29,7 +29,8 @@ class Document:
     """All that a PDF is made from: the same values give the same bytes.
 
     ``html`` refers to its images as ``image:NAME`` and to nothing else outside it; ``stylesheets`` are
-    texts. ``issued_at`` is the date of creation that the PDF states; ``ledger_head`` is among its keywords.
+    texts. ``issued_at`` is the date of creation that the PDF states; ``ledger_head``, where there is one, is
+    among its keywords.
     """
 
     html: str
@@ -37,7 +38,7 @@ class Document:
     author: str
     language: str
     issued_at: datetime
-    ledger_head: str
+    ledger_head: str = ""
     stylesheets: tuple[str, ...] = ()
     images: Mapping[str, bytes] = field(default_factory=dict)
     attachments: Mapping[str, bytes] = field(default_factory=dict)

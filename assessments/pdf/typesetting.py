@@ -64,7 +64,7 @@ def typeset(document: Document) -> bytes:
 def _describe(metadata: DocumentMetadata, document: Document) -> None:
     issued = document.issued_at.astimezone(UTC).isoformat(timespec="seconds")
     metadata.title, metadata.authors, metadata.lang = document.title, [document.author], document.language
-    metadata.keywords = [f"ledger head {document.ledger_head}"]
+    metadata.keywords = [f"ledger head {document.ledger_head}"] if document.ledger_head else []
     metadata.created = metadata.modified = issued
     metadata.generator = "Makepoint"
 

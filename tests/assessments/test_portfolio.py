@@ -74,7 +74,7 @@ def test_a_staff_copy_has_the_whole_record(bench):
         bench.assessor.name,
         "Competent",
         signed.outcome.inputs_sha256,
-        "by engine 2",
+        "by engine 3",
     ):
         assert part in text, part
     for each in signed.attempt.instruments.exclude(calibration=None).select_related("calibration"):

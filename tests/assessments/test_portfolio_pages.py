@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from academy.models import Person
 from assessments import disclosure, portfolio
-from assessments.models import PortfolioDocument
+from assessments.models import Criterion, PortfolioDocument
 from assessments.models.decisions import Decision
 from assessments.pdf.document import PdfUnavailable
 from tests.factories import assessments as made
@@ -59,7 +59,19 @@ def test_a_candidate_sees_what_is_covered_and_what_is_missing(bench):
     assert "Make the document" in page
 
 
+def test_what_is_covered_in_part_says_how_far_and_what_is_missing(bench):
+    made.signed_off(bench)
+
+    page = signed_in(bench.candidate).get(OWN).content.decode()
+
+    assert "In part" in page
+    assert "Asks for two attempts on two rigs and two days at the least." in page
+    assert "Two attempts on two rigs and one day" in page
+    assert "Missing: one more attempt, on another day" in page
+
+
 def test_all_covered_is_said_in_words(bench):
+    Criterion.objects.update(least_attempts=1, least_rigs=1, least_days=1)
     made.signed_off(bench)
 
     page = signed_in(bench.candidate).get(OWN).content.decode()
