@@ -25,7 +25,15 @@ class Centre(models.Model):
     tolerance_percent = _percent("10")
     watch_percent = _percent("6")
     hold_percent = _percent("10")
+    # The least that running Δp may be of the make point: centre value, common practice, no source.
+    least_margin = models.DecimalField(max_digits=4, decimal_places=2, default=Decimal("1.10"))
     floor_percent = _percent("0")
+    baseline_months = models.PositiveSmallIntegerField(default=12)
+    # What is pointed out to an assessor as hardly plausible: centre values, common practice, no source.
+    hands_seconds = models.PositiveSmallIntegerField(default=4)
+    hurried_percent = _percent("25")
+    photo_slack_minutes = models.PositiveSmallIntegerField(default=10)
+    coincidence = models.FloatField(default=0.001)
     afternoon_from = models.TimeField(default=time(13))
     evening_from = models.TimeField(default=time(17, 30))
 
@@ -38,7 +46,17 @@ class Centre(models.Model):
                 name="centre_watches_before_it_holds",
                 condition=Q(watch_percent__gt=0, watch_percent__lte=F("hold_percent")),
             ),
+            models.CheckConstraint(
+                name="centre_margin_is_of_the_make_point", condition=Q(least_margin__gte=1, least_margin__lt=10)
+            ),
             models.CheckConstraint(name="centre_floor_is_not_negative", condition=Q(floor_percent__gte=0)),
+            models.CheckConstraint(
+                name="centre_hurried_share_is_at_most_the_whole", condition=Q(hurried_percent__range=(0, 100))
+            ),
+            models.CheckConstraint(
+                name="centre_coincidence_is_a_probability", condition=Q(coincidence__range=(0, 1))
+            ),
+            models.CheckConstraint(name="centre_baselines_run_out", condition=Q(baseline_months__gte=1)),
             models.CheckConstraint(
                 name="centre_afternoon_is_before_evening", condition=Q(afternoon_from__lt=F("evening_from"))
             ),
@@ -97,6 +115,7 @@ class Person(AbstractBaseUser):
     name = models.CharField(max_length=200)
     centre = models.ForeignKey(Centre, null=True, blank=True, on_delete=models.PROTECT, related_name="people")
     is_active = models.BooleanField(default=True)
+    wants_digest = models.BooleanField(default=True)
     salt = models.CharField(max_length=64, default=new_salt, blank=True, editable=False)
     erased_at = models.DateTimeField(null=True, blank=True, editable=False)
 
@@ -119,6 +138,23 @@ class Person(AbstractBaseUser):
 
     def __str__(self) -> str:
         return self.name
+
+
+class Digest(models.Model):
+    """A daily email that was sent: there is one a day at most."""
+
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="digests")
+    on = models.DateField()
+    sent_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-on"]
+        constraints = [
+            models.UniqueConstraint(name="digest_is_sent_once_a_day", fields=["person", "on"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"digest of {self.on:%Y-%m-%d}"
 
 
 class RoleQuerySet(models.QuerySet["Role"]):

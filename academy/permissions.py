@@ -19,6 +19,7 @@ class Permission(StrEnum):
     ATTEMPT_WORK = "attempt.work"
     ATTEMPT_READ = "attempt.read"
     ATTEMPT_DECIDE = "attempt.decide"
+    ATTEMPT_TRANSCRIBE = "attempt.transcribe"
     PORTFOLIO_READ = "portfolio.read"
     PRIOR_RECORD = "prior.record"
 
@@ -32,13 +33,25 @@ class Permission(StrEnum):
     INSTRUMENT_READ = "instrument.read"
     INSTRUMENT_MANAGE = "instrument.manage"
 
+    VERIFICATION_READ = "verification.read"
+    VERIFICATION_DO = "verification.do"
+
+    IMPACT_READ = "impact.read"
+    IMPACT_OPEN = "impact.open"
+    IMPACT_RESOLVE = "impact.resolve"
+    IMPACT_CLOSE = "impact.close"
+
+    TASK_READ = "task.read"
+    TASK_MANAGE = "task.manage"
+
     COHORT_READ = "cohort.read"
     COHORT_MANAGE = "cohort.manage"
     PEOPLE_MANAGE = "people.manage"
     LEDGER_READ = "ledger.read"
+    CENTRE_MANAGE = "centre.manage"
 
 
-_BENCH = frozenset({Permission.RIG_READ, Permission.INSTRUMENT_READ})
+_BENCH = frozenset({Permission.RIG_READ, Permission.INSTRUMENT_READ, Permission.IMPACT_READ})
 _RECORDS = frozenset({Permission.ATTEMPT_READ, Permission.PORTFOLIO_READ})
 
 ROLE_PERMISSIONS: Mapping[Role.Kind, frozenset[Permission]] = MappingProxyType(
@@ -48,24 +61,39 @@ ROLE_PERMISSIONS: Mapping[Role.Kind, frozenset[Permission]] = MappingProxyType(
         | _RECORDS
         | {
             Permission.ATTEMPT_DECIDE,
+            Permission.ATTEMPT_TRANSCRIBE,
             Permission.PRIOR_RECORD,
             Permission.RIG_CHECK,
             Permission.BASELINE_APPROVE,
             Permission.FAULT_SET,
             Permission.HOLD_PLACE,
+            Permission.IMPACT_RESOLVE,
+            Permission.TASK_READ,
             Permission.COHORT_READ,
         },
         Role.Kind.VERIFIER: _BENCH
         | _RECORDS
-        | {Permission.BASELINE_APPROVE, Permission.COHORT_READ, Permission.LEDGER_READ},
-        Role.Kind.EXTERNAL_VERIFIER: _BENCH | _RECORDS | {Permission.LEDGER_READ},
+        | {
+            Permission.BASELINE_APPROVE,
+            Permission.VERIFICATION_READ,
+            Permission.VERIFICATION_DO,
+            Permission.IMPACT_CLOSE,
+            Permission.TASK_READ,
+            Permission.COHORT_READ,
+            Permission.LEDGER_READ,
+        },
+        Role.Kind.EXTERNAL_VERIFIER: _BENCH
+        | _RECORDS
+        | {Permission.VERIFICATION_READ, Permission.LEDGER_READ},
         Role.Kind.TECHNICIAN: _BENCH
         | {
+            Permission.ATTEMPT_TRANSCRIBE,
             Permission.RIG_MANAGE,
             Permission.RIG_CHECK,
             Permission.BASELINE_RECORD,
             Permission.HOLD_PLACE,
             Permission.INSTRUMENT_MANAGE,
+            Permission.IMPACT_OPEN,
         },
         Role.Kind.MANAGER: _BENCH
         | _RECORDS
@@ -77,10 +105,16 @@ ROLE_PERMISSIONS: Mapping[Role.Kind, frozenset[Permission]] = MappingProxyType(
             Permission.BASELINE_APPROVE,
             Permission.HOLD_PLACE,
             Permission.INSTRUMENT_MANAGE,
+            Permission.IMPACT_OPEN,
+            Permission.IMPACT_CLOSE,
+            Permission.TASK_READ,
+            Permission.TASK_MANAGE,
+            Permission.VERIFICATION_READ,
             Permission.COHORT_READ,
             Permission.COHORT_MANAGE,
             Permission.PEOPLE_MANAGE,
             Permission.LEDGER_READ,
+            Permission.CENTRE_MANAGE,
         },
     }
 )

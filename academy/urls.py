@@ -2,6 +2,7 @@ from django.urls import include, path
 
 from academy.views.cohorts import CohortCreate, MembershipCreate, MembershipEnd
 from academy.views.home import Home
+from academy.views.notices import DigestChoose, Today
 from academy.views.people import (
     PersonCreate,
     PersonDetail,
@@ -15,6 +16,8 @@ from academy.views.signing_in import PasswordChange, SignIn, SignOut
 
 urlpatterns = [
     path("", Home.as_view(), name="home"),
+    path("today/", Today.as_view(), name="today"),
+    path("today/digest/", DigestChoose.as_view(), name="digest-choose"),
     path("sign-in/", SignIn.as_view(), name="sign-in"),
     path("sign-out/", SignOut.as_view(), name="sign-out"),
     path("password/", PasswordChange.as_view(), name="password-change"),

@@ -5,13 +5,16 @@ from datetime import date, datetime
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import Q
 
 from academy import ledger
 from academy.models import Person
 from academy.refusals import Refused
-from assessments import disclosure, outcomes, progress
+from assessments import disclosure, limits, outcomes, progress
+from assessments.marking.parameters import free_measuring
 from assessments.models import Attempt, AttemptInstrument, TaskVersion
 from assessments.models.attempts import AttemptStatus, Purpose
+from assessments.models.tasks import StepKind
 from rigs import baselines, faults, instruments, sessions, sheets, suitability
 from rigs.models import Instrument, Rig, Session, ValueSheet
 
@@ -42,7 +45,7 @@ def start(
     session = sessions.current(centre=rig.centre, at=at)
     sheet = sheets.for_start(rig=rig, at=at) if needs_values(version) else None
     if purpose == Purpose.ASSESSMENT:
-        _require_assessable(candidate, version, rig, session=session, sheet=sheet)
+        _require_assessable(candidate, version, rig, session=session, sheet=sheet, on=rig.centre.date_at(at))
     kinds, on = kinds_needed(version), rig.centre.date_at(at)
     _require_instruments(kinds, chosen, sheet=sheet, on=on)
     attempt = Attempt.objects.create(
@@ -68,9 +71,10 @@ def hand_in(*, attempt: Attempt, candidate: Person, at: datetime) -> Attempt:
     held = own_locked(attempt=attempt, candidate=candidate)
     if held.status != AttemptStatus.OPEN:
         return held
-    concluded = held.records.current().filter(step__kind="conclusion", done=True).exists()
-    if not concluded and held.version.steps.filter(kind="conclusion").exists():
-        raise Refused("Log your conclusion first: it is part of the task.")
+    for kind in (StepKind.DIAGNOSIS, StepKind.CONCLUSION):
+        logged = held.records.current().filter(step__kind=kind, done=True).exists()
+        if not logged and held.version.steps.filter(kind=kind).exists():
+            raise Refused(f"Log your {kind.label} first: it is part of the task.")
     held.status, held.submitted_at = AttemptStatus.SUBMITTED, at
     held.save(update_fields=["status", "submitted_at"])
     outcome = outcomes.mark_attempt(attempt=held, at=at)
@@ -93,12 +97,15 @@ def open_on(*, rig: Rig) -> bool:
 
 def needs_values(version: TaskVersion) -> bool:
     """Whether the task reads anything of the rig that a baseline stands behind."""
-    return version.steps.filter(measurand__isnull=False).exists()
+    return version.steps.filter(Q(measurand__isnull=False) | Q(kind=StepKind.MEASUREMENTS)).exists()
 
 
 def kinds_needed(version: TaskVersion) -> list[str]:
     """The kinds of instrument that a task needs, in the order in which they are first used."""
-    used = version.steps.exclude(instrument_kind="").values_list("instrument_kind", flat=True)
+    used: list[str] = []
+    for step in version.steps.exclude(~Q(kind=StepKind.MEASUREMENTS), instrument_kind=""):
+        free = step.kind == StepKind.MEASUREMENTS
+        used += free_measuring(step).instruments.values() if free else (step.instrument_kind,)
     return list(dict.fromkeys(used))
 
 
@@ -106,7 +113,8 @@ def why_not_assessed(*, candidate: Person, version: TaskVersion, rig: Rig, at: d
     """Every reason why an attempt started now could only be practice, in words for the candidate."""
     session = sessions.current(centre=rig.centre, at=at)
     sheet = sheets.of_session(rig=rig, session=session)
-    return list(_reasons(candidate, version, rig, session=session, sheet=sheet))
+    on = rig.centre.date_at(at)
+    return list(_reasons(candidate, version, rig, session=session, sheet=sheet, on=on))
 
 
 def _require_usable(candidate: Person, version: TaskVersion, rig: Rig, *, cautions_read: bool) -> None:
@@ -129,21 +137,36 @@ def _require_usable(candidate: Person, version: TaskVersion, rig: Rig, *, cautio
 
 
 def _require_assessable(
-    candidate: Person, version: TaskVersion, rig: Rig, *, session: Session | None, sheet: ValueSheet | None
+    candidate: Person,
+    version: TaskVersion,
+    rig: Rig,
+    *,
+    session: Session | None,
+    sheet: ValueSheet | None,
+    on: date,
 ) -> None:
-    for reason in _reasons(candidate, version, rig, session=session, sheet=sheet):
+    for reason in _reasons(candidate, version, rig, session=session, sheet=sheet, on=on):
         raise Refused(f"{reason} Start it as practice, or ask your assessor.", field="purpose")
 
 
 def _reasons(
-    candidate: Person, version: TaskVersion, rig: Rig, *, session: Session | None, sheet: ValueSheet | None
+    candidate: Person,
+    version: TaskVersion,
+    rig: Rig,
+    *,
+    session: Session | None,
+    sheet: ValueSheet | None,
+    on: date,
 ) -> list[str]:
     missing = progress.missing_prerequisites(candidate=candidate, version=version)
     reasons = [f"“{task}” comes first." for task in missing]
+    reasons += limits.why_not(version=version, on=on)
     if disclosure.has_seen(person=candidate, rig=rig):
         reasons.append(f"You have seen what {rig.tag} reads, so you can't be assessed on it.")
     if needs_values(version):
-        if sheet is None or sheet.rig_check_id is None:
+        fault = faults.set_on(rig=rig)
+        # A fault for practice only is told in the words for a rig that wasn't checked.
+        if sheet is None or sheet.rig_check_id is None or (fault is not None and fault.practice_only):
             reasons.append(f"{rig.tag} hasn't been checked this session.")
         elif _repeats(sheet) < baselines.LEAST_REPEATS_FOR_ASSESSMENT:
             reasons.append(f"{rig.tag}'s baseline is too short for assessment.")

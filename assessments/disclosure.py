@@ -5,7 +5,7 @@ nothing on that rig is open or planned for their cohort, and whoever has seen a 
 role, isn't assessed on it.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from datetime import date, datetime
 from uuid import UUID
 
@@ -13,8 +13,9 @@ from django.db.models import Q, QuerySet
 
 from academy.models import Cohort, Membership, Person
 from assessments import progress
-from assessments.models import Attempt, RangeSeen
+from assessments.models import Attempt, RangeSeen, Step
 from assessments.models.attempts import AttemptStatus, Purpose
+from assessments.models.tasks import StepKind
 from rigs.models import Rig
 
 
@@ -36,11 +37,19 @@ def has_seen(*, person: Person, rig: Rig) -> bool:
 def candidate_may_see(*, attempt: Attempt, on: date) -> bool:
     """Whether a candidate may see the numbers behind their own signed-off attempt.
 
-    Never for practice, nor while anything on that rig is open or planned for a cohort of theirs.
+    Never for practice, nor while anything on that rig is open or planned for a cohort of theirs. Never of
+    finding a fault either: it may be set for the next one, and numbers would tell which it was.
     """
     if attempt.purpose != Purpose.ASSESSMENT or attempt.status != AttemptStatus.SIGNED_OFF:
         return False
+    if seeks_a_fault(attempt.version.steps.all()):
+        return False
     return not is_withheld(person=attempt.candidate, rig=attempt.rig, on=on)
+
+
+def seeks_a_fault(steps: Iterable[Step]) -> bool:
+    """Whether these are the steps of a task of finding a fault."""
+    return any(step.kind == StepKind.DIAGNOSIS for step in steps)
 
 
 def is_withheld(*, person: Person, rig: Rig, on: date) -> bool:

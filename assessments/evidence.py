@@ -16,26 +16,40 @@ from academy import ledger
 from academy.models import Person
 from academy.refusals import Refused
 from assessments.attempts import own_locked
-from assessments.models import Attempt, Photo, Reading, Step, StepRecord
+from assessments.marking.parameters import free_measuring
+from assessments.models import Attempt, AttemptInstrument, Photo, Reading, Step, StepRecord
 from assessments.models.attempts import AttemptStatus
 from assessments.models.tasks import StepKind
 from assessments.photos import CleanPhoto
+from rigs.metrology.quantities import Qualifier, Quantity
 from rigs.metrology.readings import TypedReading
+from rigs.models import Condition, TestPoint
 
 Entry = TypeVar("Entry", Reading, StepRecord, Photo)
 CLOSED = "This attempt was handed in: nothing can be added to it."
 CORRECTION = "This step has an entry already: say why it is corrected."
+STRUCK_OUT = "That reading was struck out already. Load the page again."
+NOTHING_MEASURED = (
+    "Measure something first: a diagnosis rests on your own readings, and you have logged none on this rig."
+)
+RECORDED = (StepKind.ACTION, StepKind.OBSERVATION, StepKind.DIAGNOSIS, StepKind.CONCLUSION)
+REASONED = frozenset({StepKind.DIAGNOSIS, StepKind.CONCLUSION})
 MODELS: tuple[type[Reading] | type[StepRecord] | type[Photo], ...] = (Reading, StepRecord, Photo)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sent:
-    """How something was logged: the device's own id, count and clock, and for a correction the reason."""
+    """How something was logged: the device's own id, count and clock, and for a correction the reason.
+
+    What is typed in from a log sheet was ``on_paper``, with the time that was written on it, if one was.
+    """
 
     id: UUID
     sequence: int | None = None
     device_at: datetime | None = None
     reason: str = ""
+    on_paper: bool = False
+    written_at: datetime | None = None
 
 
 @transaction.atomic
@@ -44,17 +58,83 @@ def log_reading(
 ) -> Reading:
     """Log a reading on a step. On a step that has one already it is a correction, and needs a reason."""
     held = _open_for(attempt, step, StepKind.READING, candidate=candidate)
-    reading = Reading(
-        **_stamp(held, step, sent, at=at),
-        instrument=held.instruments.get(kind=step.instrument_kind),
-        text=typed.text,
-        unit=typed.unit or "",
-        qualifier=typed.qualifier,
-        value=typed.value,
-        si_value=typed.si_value,
-        si_resolution=typed.si_resolution,
+    return _keep(reading_entry(held, step, typed=typed, sent=sent, at=at), sent, verb="reading")
+
+
+@transaction.atomic
+def log_measurement(
+    *,
+    attempt: Attempt,
+    step: Step,
+    test_point: TestPoint,
+    condition: Condition,
+    typed: TypedReading,
+    sent: Sent,
+    candidate: Person,
+    at: datetime,
+    why: str = "",
+    corrects: Reading | None = None,
+) -> Reading:
+    """Log one more reading of the candidate's own choice, or with a reason the one that ``corrects`` another.
+
+    Refused where the task doesn't offer the test point or the condition, where it isn't such a quantity that
+    is read there, and where no instrument for it was taken to the attempt.
+    """
+    held = _open_for(attempt, step, StepKind.MEASUREMENTS, candidate=candidate)
+    reading = measurement_entry(
+        held, step, test_point=test_point, condition=condition, typed=typed, sent=sent, at=at, why=why
     )
-    return _keep(reading, sent, verb="reading")
+    known = _known(reading)
+    return known or _store(reading, sent, verb="reading", before=_standing_one(corrects, held, sent))
+
+
+@transaction.atomic
+def take_back_reading(
+    *, attempt: Attempt, reading: Reading, sent: Sent, candidate: Person, at: datetime
+) -> Reading:
+    """Strike out a reading of the candidate's own choice, with a reason and with nothing in its place."""
+    held = _open_for(attempt, reading.step, StepKind.MEASUREMENTS, candidate=candidate)
+    nothing = Reading(
+        **_stamp(held, reading.step, sent, at=at),
+        instrument=reading.instrument,
+        qualifier=Qualifier.NOT_ATTEMPTED,
+        test_point=reading.test_point,
+        condition=reading.condition,
+        taken_back=True,
+    )
+    known = _known(nothing)
+    return known or _store(nothing, sent, verb="reading", before=_standing_one(reading, held, sent))
+
+
+def _require_offered(step: Step, test_point: TestPoint, condition: Condition) -> None:
+    offered, design = free_measuring(step), step.version.design_id
+    if test_point.design_id != design or not offered.offers_test_point(test_point.slug):
+        raise Refused("Choose one of this task's test points.", field="test_point")
+    if condition.design_id != design or not offered.offers_condition(condition.slug):
+        raise Refused("Choose one of this task's conditions.", field="condition")
+
+
+def _instrument_for(attempt: Attempt, step: Step, test_point: TestPoint) -> AttemptInstrument:
+    kind = free_measuring(step).instruments.get(test_point.quantity)
+    taken = next((each for each in attempt.instruments.all() if each.kind == kind), None)
+    if taken is None:
+        raise Refused(
+            f"You have no instrument with you that reads {Quantity(test_point.quantity).words}.",
+            field="test_point",
+        )
+    return taken
+
+
+def _standing_one(corrects: Reading | None, attempt: Attempt, sent: Sent) -> Reading | None:
+    """The reading that is struck out, if it still stands. It needs a reason."""
+    if corrects is None:
+        return None
+    if not sent.reason.strip():
+        raise Refused("Say why it is struck out.", field="reason")
+    found = attempt.readings.standing().filter(pk=corrects.pk).first()
+    if found is None:
+        raise Refused(STRUCK_OUT)
+    return found
 
 
 @transaction.atomic
@@ -69,15 +149,14 @@ def log_step(
     note: str = "",
     done: bool = True,
 ) -> StepRecord:
-    """Log a step as done, an observation, or a conclusion with its reason; not ``done`` takes it back."""
-    held = _open_for(
-        attempt, step, StepKind.ACTION, StepKind.OBSERVATION, StepKind.CONCLUSION, candidate=candidate
-    )
-    if step.choices and done and answer not in {choice["value"] for choice in step.choices}:
-        raise Refused("Choose one of the answers.", field="answer")
-    if step.kind == StepKind.CONCLUSION and done and not note.strip():
-        raise Refused("Give the reason, in a sentence from your own readings.", field="note")
-    record = StepRecord(**_stamp(held, step, sent, at=at), done=done, answer=answer, note=note.strip())
+    """Log a step as done, an observation, a diagnosis or conclusion; not ``done`` takes it back.
+
+    A diagnosis and a conclusion come with their reason, and a diagnosis after something was measured.
+    """
+    held = _open_for(attempt, step, *RECORDED, candidate=candidate)
+    record = record_entry(held, step, sent=sent, at=at, answer=answer, note=note, done=done)
+    if step.kind == StepKind.DIAGNOSIS and done and not has_measured(held):
+        raise Refused(NOTHING_MEASURED)
     return _keep(record, sent, verb="step")
 
 
@@ -92,20 +171,94 @@ def log_photo(
         file=ContentFile(photo.content, name="photo.jpg"),
         sha256=photo.sha256,
         received_sha256=photo.received_sha256,
+        pixels_sha256=photo.pixels_sha256,
+        taken_at=_by_the_centres_clock(photo.taken_at, attempt=held),
         width=photo.width,
         height=photo.height,
     )
     return _keep(kept, sent, verb="photo")
 
 
+def _by_the_centres_clock(taken_at: datetime | None, *, attempt: Attempt) -> datetime | None:
+    """A camera that names no offset is taken to be set to the time at the centre."""
+    if taken_at is None or taken_at.tzinfo is not None:
+        return taken_at
+    return taken_at.replace(tzinfo=attempt.rig.centre.zone)
+
+
 def standing(attempt: Attempt) -> dict[int, Reading | StepRecord | Photo]:
     """What stands on each step, by the step's id: the latest of each, what was taken back left out."""
     entries: list[Reading | StepRecord | Photo] = [
-        *attempt.readings.current().select_related("instrument__instrument"),
+        *attempt.readings.standing().select_related("instrument__instrument"),
         *attempt.records.current().filter(done=True),
         *attempt.photos.current(),
     ]
     return {entry.step_id: entry for entry in entries}
+
+
+def has_measured(attempt: Attempt) -> bool:
+    """Whether a reading of the candidate's own choice stands."""
+    return attempt.readings.standing().filter(test_point__isnull=False).exists()
+
+
+def reading_entry(attempt: Attempt, step: Step, *, typed: TypedReading, sent: Sent, at: datetime) -> Reading:
+    """A reading on a step, not stored yet."""
+    taken = (each for each in attempt.instruments.all() if each.kind == step.instrument_kind)
+    return Reading(**_stamp(attempt, step, sent, at=at), **_figures(typed), instrument=next(taken))
+
+
+def measurement_entry(
+    attempt: Attempt,
+    step: Step,
+    *,
+    test_point: TestPoint,
+    condition: Condition,
+    typed: TypedReading,
+    sent: Sent,
+    at: datetime,
+    why: str = "",
+) -> Reading:
+    """A reading of the candidate's own choice, not stored yet. Refused for what can't be measured."""
+    _require_offered(step, test_point, condition)
+    if typed.quantity != test_point.quantity:
+        raise Refused(f"{test_point.label} isn't {typed.quantity.words}. Look at the unit.", field="text")
+    return Reading(
+        **_stamp(attempt, step, sent, at=at),
+        **_figures(typed),
+        instrument=_instrument_for(attempt, step, test_point),
+        test_point=test_point,
+        condition=condition,
+        why=why.strip(),
+    )
+
+
+def record_entry(
+    attempt: Attempt,
+    step: Step,
+    *,
+    sent: Sent,
+    at: datetime,
+    answer: str = "",
+    note: str = "",
+    done: bool = True,
+) -> StepRecord:
+    """A step done, an observation, a diagnosis or conclusion, not stored yet. Refused without its answer."""
+    if step.choices and done and answer not in {choice["value"] for choice in step.choices}:
+        raise Refused("Choose one of the answers.", field="answer")
+    if step.kind in REASONED and done and not note.strip():
+        raise Refused("Give the reason, in a sentence from your own readings.", field="note")
+    return StepRecord(**_stamp(attempt, step, sent, at=at), done=done, answer=answer, note=note.strip())
+
+
+def _figures(typed: TypedReading) -> dict[str, Any]:
+    return {
+        "text": typed.text,
+        "unit": typed.unit or "",
+        "qualifier": typed.qualifier,
+        "value": typed.value,
+        "si_value": typed.si_value,
+        "si_resolution": typed.si_resolution,
+    }
 
 
 def _open_for(attempt: Attempt, step: Step, *kinds: StepKind, candidate: Person) -> Attempt:
@@ -135,7 +288,15 @@ def _known(entry: Entry) -> Entry | None:
 
 def _stamp(attempt: Attempt, step: Step, sent: Sent, *, at: datetime) -> dict[str, Any]:
     """The fields that every entry begins with."""
-    return {"pk": sent.id, "attempt": attempt, "step": step, "device_at": sent.device_at, "received_at": at}
+    return {
+        "pk": sent.id,
+        "attempt": attempt,
+        "step": step,
+        "device_at": sent.device_at,
+        "received_at": at,
+        "on_paper": sent.on_paper,
+        "written_at": sent.written_at,
+    }
 
 
 def _keep(entry: Entry, sent: Sent, *, verb: str) -> Entry:
@@ -143,12 +304,17 @@ def _keep(entry: Entry, sent: Sent, *, verb: str) -> Entry:
     known = _known(entry)
     if known is not None:
         return known
-    attempt, reason = entry.attempt, sent.reason.strip()
-    before = type(entry).objects.filter(attempt=attempt, step=entry.step).current().first()
-    if before is not None and not reason:
+    before = type(entry).objects.filter(attempt=entry.attempt, step=entry.step).current().first()
+    if before is not None and not sent.reason.strip():
         raise Refused(CORRECTION, field="reason")
-    entry.supersedes, entry.reason = before, reason if before else ""
-    entry.sequence = sent.sequence if sent.sequence is not None else _next_sequence(attempt)
+    return _store(entry, sent, verb=verb, before=before)
+
+
+def _store(entry: Entry, sent: Sent, *, verb: str, before: Entry | None) -> Entry:
+    """Store an entry under the next number of its attempt, in the place of the one before it if any."""
+    attempt = entry.attempt
+    entry.supersedes, entry.reason = before, sent.reason.strip() if before else ""
+    entry.sequence = sent.sequence if sent.sequence is not None else next_sequence(attempt)
     entry.save(force_insert=True)
     ledger.append(
         centre=attempt.rig.centre,
@@ -165,6 +331,6 @@ def _keep(entry: Entry, sent: Sent, *, verb: str) -> Entry:
     return entry
 
 
-def _next_sequence(attempt: Attempt) -> int:
+def next_sequence(attempt: Attempt) -> int:
     last = (model.objects.filter(attempt=attempt).aggregate(last=Max("sequence"))["last"] for model in MODELS)
     return max(each or 0 for each in last) + 1

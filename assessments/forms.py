@@ -78,21 +78,27 @@ class StepForm(SheetForm):
             )
 
 
+QUESTIONS = {
+    StepKind.OBSERVATION: "What do you see?",
+    StepKind.DIAGNOSIS: "What is wrong?",
+    StepKind.CONCLUSION: "What do you conclude?",
+}
+
+
 class AnswerForm(StepForm):
-    """An observation, or a conclusion with its reason."""
+    """An observation, or with its reason a diagnosis or a conclusion."""
 
     button = "Log it"
 
     def __init__(self, *args: Any, step: Step, **options: Any) -> None:
         super().__init__(*args, step=step, **options)
-        is_conclusion = step.kind == StepKind.CONCLUSION
         self.fields["answer"] = forms.ChoiceField(
-            label="What do you conclude?" if is_conclusion else "What do you see?",
+            label=QUESTIONS[StepKind(step.kind)],
             choices=[(choice["value"], choice["label"]) for choice in step.choices],
             widget=forms.RadioSelect,
             error_messages={"required": "Choose one of the answers."},
         )
-        if is_conclusion:
+        if step.kind != StepKind.OBSERVATION:
             self.fields["note"] = forms.CharField(
                 label="Why? In a sentence from your own readings",
                 widget=forms.Textarea(attrs={"rows": 3}),
@@ -196,6 +202,7 @@ FORMS: dict[str, type[StepForm]] = {
     StepKind.ACTION: StepForm,
     StepKind.READING: ReadingForm,
     StepKind.OBSERVATION: AnswerForm,
+    StepKind.DIAGNOSIS: AnswerForm,
     StepKind.CONCLUSION: AnswerForm,
     StepKind.PHOTO: PhotoForm,
 }

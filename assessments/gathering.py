@@ -10,25 +10,40 @@ from dataclasses import dataclass, field
 from typing import Any
 from uuid import UUID
 
-from django.db.models import IntegerField, Model, TextField
+from django.db.models import IntegerField, QuerySet, TextField
 from django.db.models.functions import Cast
 
+from assessments.marking import parameters
+from assessments.marking.fault_finding import FaultFinding
 from assessments.marking.inputs import (
     AttemptInputs,
+    BenchInput,
     FaultInput,
     InstrumentInput,
     MeasurandInput,
+    MeasurementInput,
+    PlaceInput,
     ReadingInput,
     RecordInput,
     StepInput,
     VersionInput,
 )
 from assessments.models import Attempt, AttemptInstrument, Photo, Reading, Step, StepRecord, TaskVersion
+from assessments.models.tasks import StepKind
+from rigs.faults import terminals_of
 from rigs.instruments import spec_of
 from rigs.metrology.instruments import Spec
-from rigs.models import InstrumentModel, Measurand, SheetValue, ValueSheet
+from rigs.models import Condition, InstrumentModel, Measurand, SheetValue, TestPoint, ValueSheet
 
 Row = tuple[Any, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Places:
+    """A design's test points and conditions, which free measurements name, by primary key."""
+
+    test_points: Mapping[int, PlaceInput]
+    conditions: Mapping[int, PlaceInput]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +53,8 @@ class _Version:
     inputs: VersionInput
     steps: Mapping[int, tuple[str, str]]
     measurands: tuple[MeasurandInput, ...]
+    bench: BenchInput | None
+    places: _Places
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,15 +95,42 @@ def gather(attempts: Sequence[UUID], *, shared: Shared | None = None) -> list[At
         sheets={sheet for _, _, _, sheet, *_ in heads.values() if sheet is not None},
         models={row[MODEL] for rows in taken.values() for row in rows},
     )
-    readings = _by_attempt(
-        _logged(Reading, attempts, "instrument_id", "text", "unit", "qualifier", "si_value", "si_resolution")
+    readings = _by_attempt(_logged(Reading.objects.filter(test_point=None), attempts, *READ))
+    measurements = _by_attempt(
+        _logged(Reading.objects.exclude(test_point=None), attempts, *READ, *FREELY_READ)
     )
-    records = _by_attempt(_logged(StepRecord, attempts, Cast("done", IntegerField()), "answer", "note"))
-    photos = _by_attempt(_logged(Photo, attempts, "sha256"))
+    records = _by_attempt(
+        _logged(StepRecord.objects.all(), attempts, Cast("done", IntegerField()), "answer", "note")
+    )
+    photos = _by_attempt(_logged(Photo.objects.all(), attempts, "sha256"))
     return [
-        _inputs(head, shared, taken[key], readings=readings[key], records=records[key], photos=photos[key])
+        _inputs(
+            head,
+            shared,
+            taken[key],
+            readings=readings[key],
+            measurements=measurements[key],
+            records=records[key],
+            photos=photos[key],
+        )
         for key, head in ((heads[pk][KEY], heads[pk]) for pk in attempts)
     ]
+
+
+def fault_findings(*, design: UUID) -> list[tuple[str, FaultFinding]]:
+    """The tasks of finding a fault that are in force for a rig design, with their titles."""
+    wanted = TaskVersion.objects.in_force().filter(design=design, steps__kind=StepKind.DIAGNOSIS)
+    titles = dict(wanted.values_list("pk", "task__title"))
+    found = {
+        key: FaultFinding.of(version.inputs, version.bench)
+        for key, version in _versions(titles.keys()).items()
+    }
+    return [(titles[key], task) for key, task in found.items() if task is not None]
+
+
+def measurands_on(sheet: UUID) -> tuple[MeasurandInput, ...]:
+    """What a rig's measurands read, by one of its value sheets."""
+    return _sheets({sheet})[sheet].measurands
 
 
 def _text_of(column: str) -> Cast:
@@ -124,9 +168,13 @@ def _instruments(attempts: Collection[UUID]) -> Iterable[Row]:
 MODEL = 5
 
 
-def _logged(model: type[Model], attempts: Collection[UUID], *columns: str | Cast) -> Iterable[Row]:
+READ = ("instrument_id", "text", "unit", "qualifier", "si_value", "si_resolution")
+FREELY_READ = ("test_point_id", "condition_id", "taken_back")
+
+
+def _logged(entries: QuerySet[Any], attempts: Collection[UUID], *columns: str | Cast) -> Iterable[Row]:
     return (
-        model._default_manager.filter(attempt__in=attempts)
+        entries.filter(attempt__in=attempts)
         .order_by()
         .values_list(
             _text_of("attempt_id"),
@@ -152,6 +200,7 @@ def _inputs(
     taken: Iterable[Row],
     *,
     readings: Sequence[Row],
+    measurements: Sequence[Row],
     records: Sequence[Row],
     photos: Sequence[Row],
 ) -> AttemptInputs:
@@ -175,6 +224,10 @@ def _inputs(
         records=tuple(
             sorted(_records(records, photos, version), key=lambda each: (each.sequence, each.step))
         ),
+        bench=version.bench,
+        measurements=tuple(
+            sorted(_measurements(measurements, version, instruments), key=lambda each: each.reading.sequence)
+        ),
     )
 
 
@@ -196,20 +249,41 @@ def _readings(
     rows: Sequence[Row], version: _Version, instruments: Mapping[int, InstrumentInput]
 ) -> Iterator[ReadingInput]:
     for row, first in _standing(rows):
-        _, pk, step_pk, _, _, instrument, text, unit, qualifier, si_value, si_resolution = row
-        step, quantity = version.steps[step_pk]
-        yield ReadingInput(
-            id=_dashed(pk),
-            step=step,
-            sequence=first,
-            text=text,
-            unit=unit,
-            quantity=quantity,
-            qualifier=qualifier,
-            si_value=si_value,
-            si_resolution=si_resolution,
-            instrument=instruments[instrument].kind,
-        )
+        step, quantity = version.steps[row[STEP]]
+        yield _reading(row, first, step, quantity, instruments)
+
+
+def _measurements(
+    rows: Sequence[Row], version: _Version, instruments: Mapping[int, InstrumentInput]
+) -> Iterator[MeasurementInput]:
+    for row, first in _standing(rows):
+        *_, test_point_pk, condition_pk, taken_back = row
+        if not taken_back:
+            test_point = version.places.test_points[test_point_pk]
+            step, _ = version.steps[row[STEP]]
+            yield MeasurementInput(
+                test_point=test_point.slug,
+                condition=version.places.conditions[condition_pk].slug,
+                reading=_reading(row, first, step, test_point.quantity, instruments),
+            )
+
+
+def _reading(
+    row: Row, first: int, step: str, quantity: str, instruments: Mapping[int, InstrumentInput]
+) -> ReadingInput:
+    _, pk, _, _, _, instrument, text, unit, qualifier, si_value, si_resolution, *_ = row
+    return ReadingInput(
+        id=_dashed(pk),
+        step=step,
+        sequence=first,
+        text=text,
+        unit=unit,
+        quantity=quantity,
+        qualifier=qualifier,
+        si_value=si_value,
+        si_resolution=si_resolution,
+        instrument=instruments[instrument].kind,
+    )
 
 
 def _dashed(pk: str) -> str:
@@ -237,7 +311,7 @@ def _standing(rows: Sequence[Row]) -> Iterator[tuple[Row, int]]:
             yield row, first[SEQUENCE]
 
 
-ID, SEQUENCE, SUPERSEDES = 1, 3, 4
+ID, STEP, SEQUENCE, SUPERSEDES = 1, 2, 3, 4
 
 
 def _versions(wanted: Collection[UUID]) -> dict[UUID, _Version]:
@@ -250,11 +324,16 @@ def _versions(wanted: Collection[UUID]) -> dict[UUID, _Version]:
     )
     for step in rows.order_by("position"):
         steps[step.version_id].append(step)
-    return {version.pk: _version(version, steps[version.pk]) for version in found}
+    places = _places({version.design_id for version in found if _free(steps[version.pk])})
+    return {
+        version.pk: _version(version, steps[version.pk], places.get(version.design_id, NOWHERE))
+        for version in found
+    }
 
 
-def _version(version: TaskVersion, steps: Sequence[Step]) -> _Version:
+def _version(version: TaskVersion, steps: Sequence[Step], places: _Places) -> _Version:
     named = {step.measurand for step in steps if step.measurand}
+    free = _free(steps)
     return _Version(
         inputs=VersionInput(
             task=version.task.slug,
@@ -263,7 +342,44 @@ def _version(version: TaskVersion, steps: Sequence[Step]) -> _Version:
             steps=tuple(_step(step) for step in steps),
         ),
         steps={step.pk: (step.slug, step.quantity) for step in steps},
+        bench=None if free is None else _bench(free, places),
+        places=places,
         measurands=tuple(_measurand(each) for each in sorted(named, key=lambda each: each.position)),
+    )
+
+
+def _free(steps: Iterable[Step]) -> Step | None:
+    """The step on which the candidate chooses what to measure, in a task that has one."""
+    return next((step for step in steps if step.kind == StepKind.MEASUREMENTS), None)
+
+
+NOWHERE = _Places(test_points={}, conditions={})
+
+
+def _places(designs: Collection[UUID]) -> dict[UUID, _Places]:
+    if not designs:
+        return {}
+    test_points: defaultdict[UUID, dict[int, PlaceInput]] = defaultdict(dict)
+    conditions: defaultdict[UUID, dict[int, PlaceInput]] = defaultdict(dict)
+    for point in TestPoint.objects.filter(design__in=designs).order_by("position"):
+        test_points[point.design_id][point.pk] = PlaceInput(
+            slug=point.slug, label=point.label, quantity=point.quantity
+        )
+    for each in Condition.objects.filter(design__in=designs).order_by("position"):
+        conditions[each.design_id][each.pk] = PlaceInput(slug=each.slug, label=each.label)
+    return {
+        design: _Places(test_points=test_points[design], conditions=conditions[design]) for design in designs
+    }
+
+
+def _bench(step: Step, places: _Places) -> BenchInput:
+    offered = parameters.free_measuring(step)
+    return BenchInput(
+        terminals=terminals_of(each.slug for each in places.test_points.values()),
+        test_points=tuple(
+            each for each in places.test_points.values() if offered.offers_test_point(each.slug)
+        ),
+        conditions=tuple(each for each in places.conditions.values() if offered.offers_condition(each.slug)),
     )
 
 

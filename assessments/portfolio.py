@@ -127,9 +127,11 @@ def contents(*, candidate: Person, with_ranges: bool, on: date) -> Portfolio:
 def _with_everything() -> QuerySet[Attempt]:
     steps = Step.objects.select_related("condition", "measurand__condition").order_by("position")
     taken = AttemptInstrument.objects.select_related("instrument__model", "calibration")
-    readings = Reading.objects.in_order().select_related("step", "instrument__instrument")
+    readings = Reading.objects.in_order().select_related(
+        "step", "instrument__instrument", "test_point", "condition"
+    )
     return Attempt.objects.select_related(
-        "session", "sheet__baseline", "sheet__rig_check", "fault__fault"
+        "session", "sheet__baseline", "sheet__rig_check", "fault__fault", "transcribed_by"
     ).prefetch_related(
         Prefetch("version__steps", steps),
         Prefetch("instruments", taken),
@@ -146,7 +148,11 @@ def _with_numbers(decided: Sequence[Decided], *, candidate: Person, with_ranges:
     assessed = [each.attempt for each in decided if each.attempt.purpose == Purpose.ASSESSMENT]
     rigs = {attempt.rig_id: attempt.rig for attempt in assessed}
     withheld = disclosure.withheld(person=candidate, rigs=list(rigs.values()), on=on)
-    return {attempt.pk for attempt in assessed if attempt.rig_id not in withheld}
+    return {
+        attempt.pk
+        for attempt in assessed
+        if attempt.rig_id not in withheld and not disclosure.seeks_a_fault(attempt.version.steps.all())
+    }
 
 
 def _entry(decided: Decided, *, with_numbers: bool) -> Entry:

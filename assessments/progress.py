@@ -25,6 +25,7 @@ class Standing(StrEnum):
     PRIOR = "prior"
     SUBMITTED = "submitted"
     OPEN = "open"
+    SUSPENDED = "suspended"
     NOT_YET = "not-yet-competent"
     NOT_STARTED = "not-started"
 
@@ -50,6 +51,8 @@ class Matrix:
 
 def achieved(candidates: Iterable[Person] | QuerySet[Any, Any]) -> set[tuple[UUID, UUID]]:
     """Candidate and task, by id, wherever one was found competent in it, here or before.
+
+    Sign-offs that an impact review has suspended are left out.
 
     ``candidates`` are people, or a query for their ids. Two queries.
     """
@@ -104,9 +107,7 @@ def standings_of(
     rows = Attempt.objects.filter(
         candidate__in=people, version__task__in=tasks, purpose=Purpose.ASSESSMENT
     ).values_list("candidate", "version__task", "status", "pk")
-    decisions = dict(
-        SignOff.objects.current().filter(attempt__candidate__in=people).values_list("attempt", "decision")
-    )
+    decisions = _decisions(people)
     for candidate, task, status, attempt in rows:
         found.setdefault((candidate, task), []).append(_standing(status, decisions.get(attempt)))
     standings = {key: (_best(each), len(each)) for key, each in found.items()}
@@ -118,9 +119,24 @@ def standings_of(
     return standings
 
 
-def _standing(status: str, decision: str | None) -> Standing:
-    if status == AttemptStatus.SIGNED_OFF:
-        return Standing.COMPETENT if decision == Decision.COMPETENT else Standing.NOT_YET
+def _decisions(people: Iterable[Person]) -> dict[UUID, Standing]:
+    """How the decision that stands on each attempt counts; one whose place another has taken, not at all."""
+    signed = SignOff.objects.current().with_suspension().filter(attempt__candidate__in=people)
+    rows = signed.values_list("attempt", "decision", "is_suspended", "is_superseded")
+    return {attempt: _counted(*how) for attempt, *how in rows}
+
+
+def _counted(decision: str, is_suspended: bool, is_superseded: bool) -> Standing:  # noqa: FBT001 (a row)
+    if is_superseded:
+        return Standing.NOT_STARTED
+    if is_suspended:
+        return Standing.SUSPENDED
+    return Standing.COMPETENT if decision == Decision.COMPETENT else Standing.NOT_YET
+
+
+def _standing(status: str, decided: Standing | None) -> Standing:
+    if decided is not None:
+        return decided
     return Standing.SUBMITTED if status == AttemptStatus.SUBMITTED else Standing.OPEN
 
 

@@ -23,6 +23,9 @@ class FaultForm(SheetForm):
         widget=forms.RadioSelect,
         error_messages={"required": "Choose the fault that you set."},
     )
+    practice_only = forms.BooleanField(
+        label="For practice only: nobody is assessed on this rig while it is set", required=False
+    )
 
     def __init__(self, *args: Any, choices: QuerySet[Fault], **options: Any) -> None:
         super().__init__(*args, **options)

@@ -4,7 +4,7 @@ The same layout serves the assessor's page, the candidate's result and the portf
 people kept from a rig's ranges, verdicts are words alone: no strip, no working.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -13,6 +13,7 @@ from academy.strip import Strip
 from assessments.marking.results import Finding, FindingKind, Marking, ReadingMark, StrandResult
 from assessments.models import Attempt, Photo, Reading, Step, StepRecord
 from assessments.models.tasks import StepKind
+from assessments.shown_diagnosis import ShownDiagnosis, shown_diagnosis
 from assessments.strips import strip_of
 from assessments.working.kinds import working_of
 from assessments.working.lines import WorkingLine
@@ -34,6 +35,7 @@ class ShownReading:
     sentence: str
     condition: str
     instrument: str
+    on_paper: bool
     struck_out: tuple[StruckOut, ...]
     strip: Strip | None
     working: tuple[WorkingLine, ...]
@@ -67,6 +69,7 @@ class Shown:
     photos: tuple[ShownPhoto, ...]
     conclusions: tuple[ShownStep, ...]
     strands: tuple[tuple[str, StrandResult], ...]
+    diagnosis: ShownDiagnosis | None = None
 
     @property
     def notable(self) -> tuple[ShownReading, ...]:
@@ -78,7 +81,11 @@ def shown(*, attempt: Attempt, marking: Marking, with_numbers: bool) -> Shown:
     """Lay out an attempt with one of its markings. A constant number of queries."""
     return laid_out(
         steps=list(attempt.version.steps.select_related("condition", "measurand__condition")),
-        readings=list(attempt.readings.in_order().select_related("step", "instrument__instrument")),
+        readings=list(
+            attempt.readings.in_order().select_related(
+                "step", "instrument__instrument", "test_point", "condition"
+            )
+        ),
         records=list(attempt.records.in_order()),
         photos=list(attempt.photos.current().in_order().select_related("step")),
         marking=marking,
@@ -99,8 +106,12 @@ def laid_out(
     return Shown(
         readings=_readings(steps, readings, marking, with_numbers=with_numbers),
         missing=marking.readings.findings,
-        steps=_steps(
-            steps, {**_first_times([*readings, *photos]), **_first_times(records)}, records, marking
+        steps=time_line(
+            steps,
+            {**_first_times([*readings, *photos]), **_first_times(records)},
+            records,
+            marking,
+            on_paper={each.step_id for each in (*readings, *records) if each.on_paper},
         ),
         photos=tuple(
             ShownPhoto(id=each.pk, title=each.step.title, at=each.received_at, sha256=each.sha256)
@@ -111,6 +122,13 @@ def laid_out(
             ("Procedure", marking.procedure),
             ("Readings", marking.readings),
             ("Conclusion", marking.conclusion),
+        ),
+        diagnosis=(
+            None
+            if marking.diagnosis is None
+            else shown_diagnosis(
+                marking.diagnosis, steps=steps, readings=readings, records=records, with_numbers=with_numbers
+            )
         ),
     )
 
@@ -135,6 +153,7 @@ def _reading(
         sentence=mark.sentence if with_numbers else mark.words,
         condition=step.condition.label if step.condition else "",
         instrument=reading.instrument.instrument.tag,
+        on_paper=reading.on_paper,
         struck_out=tuple(_struck_out(reading, old)),
         strip=strip_of(mark) if with_numbers else None,
         working=working_of(mark) if with_numbers else (),
@@ -148,16 +167,26 @@ def _struck_out(reading: Reading, old: Mapping[UUID, Reading]) -> Iterable[Struc
         reading = before
 
 
-def _first_times(entries: Iterable[Reading | StepRecord | Photo]) -> dict[int, datetime]:
-    times: dict[int, datetime] = {}
+def _first_times(entries: Iterable[Reading | StepRecord | Photo]) -> dict[int, datetime | None]:
+    """When each step was first logged, by its id; None where a log sheet doesn't say."""
+    times: dict[int, datetime | None] = {}
     for entry in entries:
-        times.setdefault(entry.step_id, entry.received_at)
+        times.setdefault(entry.step_id, entry.done_at)
     return times
 
 
-def _steps(
-    steps: Iterable[Step], times: Mapping[int, datetime], records: Iterable[StepRecord], marking: Marking
+def time_line(
+    steps: Iterable[Step],
+    times: Mapping[int, datetime | None],
+    records: Iterable[StepRecord],
+    marking: Marking,
+    *,
+    on_paper: Collection[int] = (),
 ) -> tuple[ShownStep, ...]:
+    """The procedure, step by step. ``times`` says when each was first logged, by the step's id.
+
+    Those ``on_paper`` were typed in from a log sheet.
+    """
     findings = {finding.step: finding for finding in marking.procedure.findings}
     taken_back = {record.step_id for record in records if not record.done}
     return tuple(
@@ -167,7 +196,7 @@ def _steps(
             state=_state(step, times, findings),
             critical=step.safety_critical,
             at=times.get(step.pk),
-            note=_note(step, findings, taken_back),
+            note=_note(step, findings, taken_back, on_paper=step.pk in on_paper),
         )
         for step in steps
     )
@@ -180,7 +209,7 @@ STATES = {
 }
 
 
-def _state(step: Step, times: Mapping[int, datetime], findings: Mapping[str, Finding]) -> str:
+def _state(step: Step, times: Mapping[int, datetime | None], findings: Mapping[str, Finding]) -> str:
     if step.slug in findings:
         return STATES[findings[step.slug].kind]
     if step.pk in times:
@@ -188,11 +217,13 @@ def _state(step: Step, times: Mapping[int, datetime], findings: Mapping[str, Fin
     return "missing" if step.required else "not-assessed"
 
 
-def _note(step: Step, findings: Mapping[str, Finding], taken_back: set[int]) -> str:
+def _note(step: Step, findings: Mapping[str, Finding], taken_back: set[int], *, on_paper: bool) -> str:
     finding = findings.get(step.slug)
     notes = [finding.sentence] if finding else []
     if step.pk in taken_back:
         notes.append("Taken back once.")
+    if on_paper:
+        notes.append("From the log sheet.")
     return " ".join(notes)
 
 
@@ -204,7 +235,7 @@ def _conclusions(steps: Iterable[Step], records: Iterable[StepRecord]) -> tuple[
             title=step.label_of(latest[step.pk].answer),
             state="done",
             critical=False,
-            at=latest[step.pk].received_at,
+            at=latest[step.pk].done_at,
             note=latest[step.pk].note,
         )
         for step in steps

@@ -9,7 +9,7 @@ from academy.models import Person
 from academy.permissions import Permission, permissions_of
 from academy.refusals import Refused
 from academy.seals import new_salt, sealed
-from assessments import outcomes
+from assessments import outcomes, suspensions
 from assessments.marking.results import Marking, ProposedDecision
 from assessments.models import Attempt, Outcome, SignOff
 from assessments.models.attempts import AttemptStatus
@@ -53,6 +53,7 @@ def sign_off(
     )
     held.status = AttemptStatus.SIGNED_OFF
     held.save(update_fields=["status"])
+    suspensions.take_place(signed)
     _log(signed)
     return signed
 
@@ -69,7 +70,8 @@ def reason_needed(marking: Marking, decision: str) -> str | None:
 
 
 def current(attempt: Attempt) -> SignOff | None:
-    return attempt.sign_offs.current().select_related("assessor", "outcome").first()
+    """The decision that stands, with ``is_suspended``."""
+    return attempt.sign_offs.current().with_suspension().select_related("assessor", "outcome").first()
 
 
 def _locked(attempt: Attempt) -> Attempt:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from assessments.views.faults import FaultRemove, FaultSet
+from assessments.views.faults import FaultDetail, FaultList, FaultRemove, FaultSet
 from assessments.views.rig_values import BaselineDecide, BaselineDetail, CheckDetail, RigValues
 
 urlpatterns = [
@@ -11,5 +11,7 @@ urlpatterns = [
     path("baselines/<uuid:pk>/decide/", BaselineDecide.as_view(), name="baseline-decide"),
     path("checks/<uuid:pk>/", CheckDetail.as_view(), name="check-detail"),
     path("rigs/<uuid:rig>/fault/", FaultSet.as_view(), name="fault-set"),
+    path("rigs/<uuid:rig>/faults/", FaultList.as_view(), name="fault-list"),
+    path("faults/<uuid:pk>/", FaultDetail.as_view(), name="fault-detail"),
     path("faults/<uuid:pk>/remove/", FaultRemove.as_view(), name="fault-remove"),
 ]

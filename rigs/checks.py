@@ -1,6 +1,7 @@
 """The check before a session: whether the rig still agrees with its baseline."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from statistics import fmean
@@ -11,17 +12,35 @@ from django.db import transaction
 from academy import ledger
 from academy.models import Centre, Person
 from academy.refusals import Refused
-from rigs import baselines, repeats, sessions, sheets
+from rigs import baselines, repeats, series, sessions, sheets
+from rigs.behaviour.venturi import Condition, TestPoint
+from rigs.metrology import standing
+from rigs.metrology.drift import ewma
 from rigs.metrology.quantities import from_si
 from rigs.metrology.readings import TypedReading
+from rigs.metrology.standing import Standing, Thresholds, Why
 from rigs.models import Baseline, BaselineValue, Check, CheckReading, Instrument, Measurand, Rig
 from rigs.models.checks import CheckVerdict
 from rigs.models.designs import MeasurandKind
+from rigs.series import Series
 
 LEAST_REPEATS = 3
 
+# The pressure that the switch sees, and the one that it makes at: test point and condition.
+AT_THE_SWITCH = (TestPoint.PORTS, Condition.FAN_RUNNING)
+MAKE_POINT = (TestPoint.MAKE_POINT, Condition.HAND_PUMP)
+
 Runs = Sequence[Mapping[Measurand, TypedReading]]
-Finding = tuple[CheckVerdict, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """What stands out in a check. ``words`` say what ``reason`` does, without a reading of the rig."""
+
+    verdict: CheckVerdict
+    reason: str
+    words: str
+
 
 
 @transaction.atomic
@@ -50,7 +69,7 @@ def record(
         raise Refused(f"A fault is set on {rig.tag}: record it as removed first.")
     if len(runs) < LEAST_REPEATS:
         raise Refused(f"A check needs at least {LEAST_REPEATS} runs; this one has {len(runs)}.")
-    measurands = baselines.measurands_of(rig)
+    measurands = measurands_of(rig)
     repeats.require_references(measurands=measurands, instruments=instruments, at=at)
     session = sessions.ensure_open(centre=rig.centre, by=by, at=at)
     check = Check(pk=id or uuid4(), session=session, rig=rig, baseline=baseline, made_by=by, made_at=at)
@@ -68,13 +87,19 @@ def record(
         )
     ]
     findings = judge(baseline=baseline, readings=rows, centre=rig.centre)
-    check.verdict, check.reasons = verdict_of(findings), [reason for _, reason in findings]
+    check.verdict = verdict_of(findings)
+    check.reasons, check.words = [each.reason for each in findings], [each.words for each in findings]
     check.save(force_insert=True)
     CheckReading.objects.bulk_create(rows)
     sheets.write(baseline=baseline, at=at, after=check)
     facts = {"rig": str(rig.pk), "verdict": str(check.verdict)}
     ledger.append(centre=rig.centre, actor=by, verb="check.record", subject=check.pk, at=at, facts=facts)
     return check
+
+
+def measurands_of(rig: Rig) -> tuple[Measurand, ...]:
+    """What is read in each run of a check."""
+    return tuple(each for each in baselines.measurands_of(rig) if each.in_check)
 
 
 def _sent_again(known: Check, *, rig: Rig, runs: Runs, by: Person) -> Check:
@@ -93,19 +118,27 @@ def _sent_again(known: Check, *, rig: Rig, runs: Runs, by: Person) -> Check:
 
 
 def judge(*, baseline: Baseline, readings: Sequence[CheckReading], centre: Centre) -> list[Finding]:
-    """What stands out, each with its reason; empty when everything agrees with the baseline."""
+    """What stands out, each with its reason; empty when everything agrees with the baseline.
+
+    ``readings`` are not saved yet: what was checked before is on record.
+    """
     findings = []
-    for value in baseline.values.select_related("measurand__test_point", "measurand__condition"):
+    thresholds = series.thresholds_of(centre)
+    before = {each.measurand.pk: each for each in series.of_baseline(baseline)}
+    values = baseline.values.select_related("measurand__test_point", "measurand__condition")
+    for value in values.filter(measurand__in_check=True):
         mine = [reading for reading in readings if reading.measurand == value.measurand]
-        is_state = value.measurand.kind == MeasurandKind.STATE
-        finding = _judge_state(value, mine) if is_state else _judge_level(value, mine, centre)
+        if value.measurand.kind == MeasurandKind.STATE:
+            finding = _judge_state(value, mine)
+        else:
+            finding = _judge_level(before[value.measurand_id], mine, thresholds)
         if finding is not None:
             findings.append(finding)
-    return findings
+    return [*findings, *_judge_margin(values, readings, thresholds)]
 
 
 def verdict_of(findings: Sequence[Finding]) -> CheckVerdict:
-    worst = {verdict for verdict, _ in findings}
+    worst = {each.verdict for each in findings}
     if CheckVerdict.HOLD in worst:
         return CheckVerdict.HOLD
     return CheckVerdict.WATCH if worst else CheckVerdict.STEADY
@@ -115,24 +148,59 @@ def _judge_state(value: BaselineValue, readings: Sequence[CheckReading]) -> Find
     found = repeats.state_of(readings)
     if found == value.state:
         return None
-    return (
-        CheckVerdict.HOLD,
-        f"{value.measurand}: should be {value.state}, is {repeats.state_words(found)}.",
+    reason = f"{value.measurand}: should be {value.state}, is {repeats.state_words(found)}."
+    return Finding(
+        verdict=CheckVerdict.HOLD, reason=reason, words=f"{value.measurand}: not as it should be."
     )
 
 
-def _judge_level(value: BaselineValue, readings: Sequence[CheckReading], centre: Centre) -> Finding | None:
-    """Compare by the centre's percentages of the baseline; near zero, by the measurand's own tolerance."""
-    assert value.mean is not None
+def _judge_level(
+    before: Series, readings: Sequence[CheckReading], thresholds: Thresholds
+) -> Finding | None:
+    """Compare by the centre's percentages of the baseline, and by the checks since it all together."""
     mean = fmean(reading.si_value or 0.0 for reading in readings)
-    hold_percent, watch_percent = float(centre.hold_percent), float(centre.watch_percent)
-    hold_at = max(hold_percent / 100 * abs(value.mean), value.measurand.tolerance_floor)
-    away = abs(mean - value.mean)
-    if away < hold_at * watch_percent / hold_percent:
+    judged = standing.judge(before.reference, means=[*before.means, mean], thresholds=thresholds)
+    if judged.standing is Standing.STEADY:
         return None
-    verdict = CheckVerdict.HOLD if away >= hold_at else CheckVerdict.WATCH
-    unit = value.measurand.test_point.unit
-    return verdict, (
-        f"{value.measurand}: {Decimal(from_si(mean, unit=unit)):.3g} {unit} today, "
-        f"{Decimal(from_si(value.mean, unit=unit)):.3g} {unit} in the baseline."
+    measurand, baseline = before.measurand, before.reference.mean
+    side = "above" if mean > baseline else "below"
+    if judged.why is Why.AVERAGE:
+        chart = ewma([*before.means, mean], centre=baseline, sigma=before.reference.sd)
+        side = "above" if chart.points[-1] > baseline else "below"
+        average, limit = before.percent(chart.points[-1]), before.percent(chart.upper[-1])
+        return Finding(
+            verdict=CheckVerdict.WATCH,
+            reason=f"{measurand}: the weighted average of the checks is {abs(average):.1f} % {side} the "
+            f"baseline, and {limit:.1f} % is as far as chance takes it.",
+            words=f"{measurand}: the last checks together have drifted {side} the baseline.",
+        )
+    unit = measurand.test_point.unit
+    far = "too far" if judged.why is Why.FAR else "some way"
+    return Finding(
+        verdict=CheckVerdict(judged.standing.value),
+        reason=f"{measurand}: {Decimal(from_si(mean, unit=unit)):.3g} {unit} today, "
+        f"{Decimal(from_si(baseline, unit=unit)):.3g} {unit} in the baseline.",
+        words=f"{measurand}: {far} {side} the baseline.",
     )
+
+
+def _judge_margin(
+    values: Iterable[BaselineValue], readings: Sequence[CheckReading], thresholds: Thresholds
+) -> Iterator[Finding]:
+    """What is in hand before the switch no longer makes, on a rig whose baseline has its make point."""
+    make = next((each for each in values if _key(each.measurand) == MAKE_POINT), None)
+    running = [each for each in readings if _key(each.measurand) == AT_THE_SWITCH]
+    if make is None or not make.mean or not running:
+        return
+    margin = fmean(each.si_value or 0.0 for each in running) / make.mean
+    if margin < thresholds.least_margin:
+        yield Finding(
+            verdict=CheckVerdict.HOLD,
+            reason=f"{running[0].measurand}: {margin:.2f} times the make point of the baseline. "
+            f"Below {thresholds.least_margin:g} the switch may not make.",
+            words=f"{running[0].measurand}: too near the make point of the switch.",
+        )
+
+
+def _key(measurand: Measurand) -> tuple[str, str]:
+    return measurand.test_point.slug, measurand.condition.slug

@@ -13,6 +13,9 @@ KIND_FOR_QUANTITY = {
     Quantity.PRESSURE: InstrumentKind.MANOMETER,
     Quantity.RESISTANCE: InstrumentKind.MULTIMETER,
     Quantity.VOLTAGE: InstrumentKind.VOLTAGE_INDICATOR,
+    Quantity.TEMPERATURE: InstrumentKind.THERMOMETER,
+    Quantity.TIME: InstrumentKind.STOPWATCH,
+    Quantity.VOLUME: InstrumentKind.GAS_METER,
 }
 
 

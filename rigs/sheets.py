@@ -51,7 +51,7 @@ def write(*, baseline: Baseline, at: datetime, after: Check | None = None) -> Va
     """Write down every measurand's present value. ``after`` is the check that proves them for its session."""
     sheet = ValueSheet.objects.create(rig=baseline.rig, baseline=baseline, rig_check=after, made_at=at)
     started = baseline.started_at
-    history = _check_means(baseline, since=started)
+    history = check_means(baseline, since=started)
     session = after.session_id if after else None
     rows = [
         _row(sheet, value, checks=history[value.measurand_id], started=started, at=at, session=session)
@@ -90,7 +90,7 @@ def _row(
             baseline=BaselineLevel(mean=value.mean, n=value.repeats, days=value.days, at=0.0),
             checks=checks,
             # A check may have been written by somebody whose request came in a moment later.
-            at=max([_days(started, at), *(check.at for check in checks)]),
+            at=max([days(started, at), *(check.at for check in checks)]),
             session=session,
             reference_u=value.reference_u,
         )
@@ -104,7 +104,7 @@ def _fill(row: SheetValue, present: PresentValue, *, dof: int | None) -> None:
     row.repeat_sd, row.repeat_dof, row.repeat_share = present.repeat_sd, dof, present.repeat_share
 
 
-def _check_means(baseline: Baseline, *, since: datetime) -> Mapping[int, list[CheckMean]]:
+def check_means(baseline: Baseline, *, since: datetime) -> Mapping[int, list[CheckMean]]:
     """Each measurand's check means since the baseline, in order, in days from ``since``."""
     readings = CheckReading.objects.filter(
         rig_check__baseline=baseline, si_value__isnull=False, measurand__kind=MeasurandKind.LEVEL
@@ -113,7 +113,7 @@ def _check_means(baseline: Baseline, *, since: datetime) -> Mapping[int, list[Ch
     for check, measurand, values in _grouped(readings):
         means[measurand].append(
             CheckMean(
-                at=_days(since, check.made_at), mean=fmean(values), n=len(values), session=check.session_id
+                at=days(since, check.made_at), mean=fmean(values), n=len(values), session=check.session_id
             )
         )
     return means
@@ -128,5 +128,5 @@ def _grouped(readings: Iterable[CheckReading]) -> list[tuple[Check, int, list[fl
     return [(check, measurand, values) for (_, measurand), (check, values) in ordered]
 
 
-def _days(start: datetime, end: datetime) -> float:
+def days(start: datetime, end: datetime) -> float:
     return (end - start).total_seconds() / SECONDS_A_DAY

@@ -6,10 +6,11 @@ import numpy as np
 
 from assessments.demo.scenario import AttemptPlan
 from assessments.models import Step
-from assessments.models.tasks import StepKind
+from assessments.models.tasks import ReadingCheck, StepKind
 from rigs.behaviour.simulation import OVER_LIMIT, Manometer, Multimeter, settled, simulate
 from rigs.behaviour.venturi import Condition, Position, TestPoint, VenturiRig
-from rigs.metrology.quantities import Quantity
+from rigs.metrology.computed.registry import CALCULATORS
+from rigs.metrology.quantities import UNITS, Quantity
 from rigs.metrology.readings import TypedReading, parse, parse_observation
 
 USUAL_UNIT = {Quantity.PRESSURE: "mbar", Quantity.RESISTANCE: "Ω"}
@@ -48,13 +49,17 @@ class Hands:
         if step.judged_by == "tone":
             text = "tone" if self._shown(TestPoint.LEADS_TOGETHER, step) != OVER_LIMIT else "no tone"
             return TypedReading(text=text, quantity=quantity, qualifier=parse_observation(text))
-        self.written[step.slug] = self._shown(test_point(step), step)
+        if step.judged_by == ReadingCheck.COMPUTED:
+            text = self._worked_out(step)
+        else:
+            text = self._shown(test_point(step), step)
+        self.written[step.slug] = f"{text}4" if step.slug in self.plan.finer else text
         return typed(self.written[step.slug], quantity)
 
     def answer(self, step: Step) -> str:
         """The choice made on an observation or a conclusion; nothing on a plain action."""
         offered = {choice["value"] for choice in step.choices}
-        if step.kind == StepKind.CONCLUSION and "serviceable" in offered:
+        if step.kind == StepKind.CONCLUSION and "serviceable" in offered and self.written.keys() >= RESTS_ON:
             return conclusion(self.written)
         if "lamp-follows" in offered:
             return self._lamp()
@@ -70,6 +75,14 @@ class Hands:
             if slug in self.written
         )
         return f"{said[:1].upper()}{said[1:]}." if said else ALL_DEAD
+
+    def _worked_out(self, step: Step) -> str:
+        """The answer from the candidate's own figures, all in the unit that they were written in."""
+        figures: dict[str, float | tuple[float, ...]] = {}
+        for name, slugs in step.parameters["inputs"].items():
+            several = tuple(float(self.written[slug]) for slug in slugs if not isinstance(slugs, str))
+            figures[name] = float(self.written[slugs]) if isinstance(slugs, str) else several
+        return f"{CALCULATORS[step.parameters['calculator']].compute(figures):.3f}"
 
     def _shown(self, at: TestPoint, step: Step) -> str:
         using = self.multimeter if Quantity(step.quantity) is Quantity.RESISTANCE else self.manometer
@@ -125,16 +138,20 @@ SAID = {
     "taps-running": ("at the taps", "mbar"),
     "contacts-running": ("contacts running", "Ω"),
     "contacts-blocked": ("with the outlet blocked", "Ω"),
+    "mean-make": ("makes at", "mbar"),
+    "mean-break": ("breaks at", "mbar"),
+    "margin": ("margin", ""),
 }
+RESTS_ON = {"contacts-at-rest", "contacts-running", "taps-running", "ports-running"}
 ALL_DEAD = "Every pair was dead, and the indicator was proved before and after."
 
 
 def with_unit(text: str, unit: str) -> str:
-    return text if text == OVER_LIMIT else f"{text} {unit}"
+    return text if text == OVER_LIMIT else f"{text} {unit}".rstrip()
 
 
 def typed(text: str, quantity: Quantity) -> TypedReading:
-    return parse(text, quantity=quantity, unit=USUAL_UNIT[quantity])
+    return parse(text, quantity=quantity, unit=USUAL_UNIT.get(quantity, UNITS[quantity][0]))
 
 
 def condition_of(step: Step) -> Condition:

@@ -81,7 +81,7 @@ def _stored_files() -> Iterator[str]:
 
 def _past(world: World) -> Iterator[Story]:
     """Every story but today's."""
-    for number, rig in enumerate(rig for rig in world.scenario.rigs if rig.model is not None):
+    for number, rig in enumerate(rig for rig in world.scenario.rigs if rig.is_characterised):
         yield stories.baseline(world, rig, _baseline_days(world.timetable, number))
     yield from (stories.hold(world, plan) for plan in world.scenario.holds)
     yield from (stories.prior(world, plan) for plan in world.scenario.prior)
@@ -102,7 +102,7 @@ def _baseline_days(timetable: Timetable, number: int) -> list[datetime]:
 def _sessions(world: World, attempts: list[AttemptPlan]) -> list[tuple[datetime, list[str]]]:
     """When each past session's checks begin, and of which rigs: the week's plan, and whatever is needed."""
     timetable = world.timetable
-    checkable = {plan.tag for plan in world.scenario.rigs if plan.model is not None}
+    checkable = {plan.tag for plan in world.scenario.rigs if plan.is_characterised}
     rigs: dict[datetime, set[str]] = defaultdict(set)
     for on in timetable.weekdays(since_week=FIRST_WEEK + 1):
         rigs[timetable.moment(on, MORNING_CHECKS)] |= {
@@ -149,7 +149,7 @@ def _today(world: World, tell: Tell, *, with_attempts: bool) -> bool:
 
 def _wants_a_check(world: World, plan: RigPlan) -> bool:
     rig = world.stock.rigs[plan.tag]
-    if plan.model is None or rig.holds.open().exists() or rig.fault_settings.open().exists():
+    if not plan.is_characterised or rig.holds.open().exists() or rig.fault_settings.open().exists():
         return False
     session = sessions.current(centre=world.stock.centre, at=world.timetable.now)
     return sheets.of_session(rig=rig, session=session) is None

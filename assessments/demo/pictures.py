@@ -1,8 +1,9 @@
 """Drawings in place of photographs: the board with its tag, and the display in the same picture."""
 
 import io
+from datetime import datetime
 
-from PIL import Image, ImageDraw, ImageFont
+from PIL import ExifTags, Image, ImageDraw, ImageFont
 
 from assessments.photos import CleanPhoto, clean
 
@@ -11,7 +12,7 @@ WALL, BOARD, EDGE = "#c9cfcb", "#e9e4d6", "#4b4a44"
 METAL, DARK, HIGH, LOW, LABEL = "#b4bcc4", "#22282e", "#a8402f", "#2c5d8f", "#ffffff"
 
 
-def venturi_board(*, tag: str, caption: str) -> CleanPhoto:
+def venturi_board(*, tag: str, caption: str, taken_at: datetime | None = None) -> CleanPhoto:
     """The board from the front: fan, venturi, two tubes, switch."""
     image, draw = _board(tag, caption)
     draw.ellipse((120, 250, 300, 430), fill=METAL, outline=DARK, width=5)
@@ -25,10 +26,10 @@ def venturi_board(*, tag: str, caption: str) -> CleanPhoto:
     draw.rounded_rectangle((620, 470, 800, 580), radius=12, fill=DARK)
     draw.text((636, 505), "L", font=_font(34), fill=LABEL)
     draw.text((762, 505), "H", font=_font(34), fill=LABEL)
-    return _photo(image)
+    return _photo(image, taken_at=taken_at)
 
 
-def isolation_board(*, tag: str, caption: str) -> CleanPhoto:
+def isolation_board(*, tag: str, caption: str, taken_at: datetime | None = None) -> CleanPhoto:
     """The isolator with its lock and the caution tag."""
     image, draw = _board(tag, caption)
     draw.rounded_rectangle((170, 200, 420, 540), radius=14, fill=METAL, outline=DARK, width=5)
@@ -39,7 +40,7 @@ def isolation_board(*, tag: str, caption: str) -> CleanPhoto:
         [(470, 330), (720, 330), (720, 470), (470, 470), (430, 400)], fill="#d9b23c", outline=DARK, width=4
     )
     draw.text((480, 372), "DO NOT SWITCH ON", font=_font(24), fill=DARK)
-    return _photo(image)
+    return _photo(image, taken_at=taken_at)
 
 
 def _board(tag: str, caption: str) -> tuple[Image.Image, ImageDraw.ImageDraw]:
@@ -61,7 +62,10 @@ def _font(size: int) -> ImageFont.FreeTypeFont | ImageFont.ImageFont:
     return ImageFont.load_default(size=size)
 
 
-def _photo(image: Image.Image) -> CleanPhoto:
-    out = io.BytesIO()
-    image.save(out, "PNG", compress_level=1)
+def _photo(image: Image.Image, *, taken_at: datetime | None) -> CleanPhoto:
+    out, details = io.BytesIO(), Image.Exif()
+    if taken_at is not None:
+        inside = details.get_ifd(ExifTags.IFD.Exif)
+        inside[ExifTags.Base.DateTimeOriginal] = f"{taken_at:%Y:%m:%d %H:%M:%S}"
+    image.save(out, "PNG", compress_level=1, exif=details.tobytes())
     return clean(out.getvalue())

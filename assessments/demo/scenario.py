@@ -25,15 +25,22 @@ class PersonPlan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CohortPlan:
+    """``tasks`` are those planned for it, by their slugs; all if none is named."""
+
     name: str
     week: int
     weeks: int
     candidates: tuple[str, ...]
+    tasks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RigPlan:
-    """``model`` is what the rig is really like, which nobody there knows; None without a venturi."""
+    """``model`` is what the rig is really like, which nobody there knows; None without a venturi.
+
+    A rig without one may have ``levels`` that stay: mean and standard deviation of repeats, in the unit of
+    the test point, by “test-point/condition”.
+    """
 
     tag: str
     design: str
@@ -42,6 +49,11 @@ class RigPlan:
     checked: tuple[str, ...]
     model: VenturiRig | None = None
     loses_percent_a_week: float = 0.0
+    levels: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+    @property
+    def is_characterised(self) -> bool:
+        return self.model is not None or bool(self.levels)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,7 +120,9 @@ class Struck:
 class AttemptPlan:
     """One attempt, by the slugs of its steps: how it differs from careful work on a healthy rig.
 
-    Verdicts aren't in it: they come from the marking. Without an assessor it waits for review.
+    Verdicts aren't in it: they come from the marking. Without an assessor it waits for review. ``finer`` are
+    readings with a digit too many; ``copies`` names whose readings are typed instead of one's own,
+    ``borrows_photos_of`` whose photos are sent in; ``photo_days_old`` is when they were really taken.
     """
 
     candidate: str
@@ -125,6 +139,11 @@ class AttemptPlan:
     slips: Mapping[str, Fault] = field(default_factory=dict)
     speeds: Mapping[str, float] = field(default_factory=dict)
     strikes: Mapping[str, Struck] = field(default_factory=dict)
+    finer: frozenset[str] = frozenset()
+    copies: str = ""
+    borrows_photos_of: str = ""
+    photo_days_old: int = 0
+    seconds_a_step: tuple[float, float] | None = None
     stops_after: str = ""
     judgement: Judgement | None = None
     feedback: str = ""
@@ -143,6 +162,8 @@ class SignIn:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scenario:
+    """``limits_waiting`` are the tasks whose limits nobody has confirmed yet."""
+
     seed: int
     centre: str
     time_zone: str
@@ -158,6 +179,7 @@ class Scenario:
     walk_percent_a_week: float
     models: tuple[ModelPlan, ...]
     laboratory: str
+    limits_waiting: tuple[str, ...]
     instruments: tuple[InstrumentPlan, ...]
     holds: tuple[HoldPlan, ...]
     prior: tuple[PriorPlan, ...]
@@ -189,13 +211,15 @@ def read(path: Path) -> Scenario:
         second_person=data["second_person"],
         people=tuple(PersonPlan(**each | {"roles": tuple(each["roles"])}) for each in data["people"]),
         cohorts=tuple(
-            CohortPlan(**each | {"candidates": tuple(each["candidates"])}) for each in data["cohorts"]
+            CohortPlan(**each | {name: tuple(each[name]) for name in ("candidates", "tasks") if name in each})
+            for each in data["cohorts"]
         ),
         sign_ins=tuple(SignIn(**each) for each in data["sign_ins"]),
         rigs=tuple(_rig(each, session_sd_percent=data["session_sd_percent"]) for each in data["rigs"]),
         walk_percent_a_week=data["walk_percent_a_week"],
         models=tuple(models.values()),
         laboratory=data["laboratory"],
+        limits_waiting=tuple(data["limits_waiting"]),
         instruments=tuple(_instrument(each, models) for each in data["instruments"]),
         holds=tuple(HoldPlan(**each | {"when": _when(each["when"])}) for each in data["holds"]),
         prior=tuple(_prior(each) for each in data["prior"]),
@@ -224,10 +248,12 @@ def _rig(data: Data, *, session_sd_percent: float) -> RigPlan:
             h_share=figures["h_share"],
             make=to_si(figures["make_mbar"], unit="mbar"),
             break_=to_si(figures["break_mbar"], unit="mbar"),
+            terminals=figures.get("terminals", 2),
             repeat_sd=to_si(figures["repeat_sd_mbar"], unit="mbar"),
             session_sd=session_sd_percent / 100 * running,
             rest_sd=0.2,
         )
+    fields["levels"] = {key: (mean, sd) for key, (mean, sd) in fields.get("levels", {}).items()}
     return RigPlan(**fields)
 
 
@@ -252,10 +278,13 @@ def _attempt(data: Data) -> AttemptPlan:
     fields = dict(data)
     fields["instruments"] = tuple(fields.pop("with"))
     fields["when"] = _when(fields["when"])
-    for name in ("skips", "late"):
+    for name in ("skips", "late", "finer"):
         fields[name] = frozenset(fields.get(name, ()))
     fields["slips"] = {step: Fault(slip) for slip, steps in fields.get("slips", {}).items() for step in steps}
     fields["strikes"] = {step: Struck(**struck) for step, struck in fields.get("strikes", {}).items()}
+    if "seconds_a_step" in fields:
+        quickest, slowest = fields["seconds_a_step"]
+        fields["seconds_a_step"] = (quickest, slowest)
     if "fault" in fields:
         fields["fault"] = Fault(fields["fault"])
     if "judgement" in fields:

@@ -1,17 +1,17 @@
 """The centre before its first session: people, tasks, rigs, instruments with certificates, cohorts."""
 
-import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from academy import cohorts, people
+from academy import cohorts, json_files, people
 from academy.models import Centre, Person, Role
-from assessments import catalogue, progress
+from assessments import catalogue, limits, progress
 from assessments.demo.scenario import CohortPlan, InstrumentPlan, Scenario
 from assessments.demo.timetable import Timetable
-from assessments.models import TaskVersion
+from assessments.models import Task, TaskVersion
+from assessments.models.tasks import ReadingCheck
 from rigs import calibrations, register
 from rigs import catalogue as designs
 from rigs.calibrations import PointLine
@@ -19,7 +19,15 @@ from rigs.metrology.quantities import Quantity
 from rigs.models import Instrument, InstrumentModel, Rig
 from rigs.models.instruments import InstrumentKind
 
-NOMINALS: Mapping[str, tuple[float, ...]] = {"manometer": (0.5, 1.0, 2.0), "multimeter": (0.5, 10.0, 100.0)}
+NOMINALS: Mapping[str, tuple[float, ...]] = {
+    "manometer": (0.5, 1.0, 2.0),
+    "multimeter": (0.5, 10.0, 100.0),
+    "thermometer": (0.0, 25.0, 60.0),
+}
+
+
+Versions = Mapping[tuple[str, str], TaskVersion]
+"""Task versions by the slugs of their task and of the design that they are for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +38,14 @@ class Stock:
     people: Mapping[str, Person]
     rigs: Mapping[str, Rig]
     instruments: Mapping[str, Instrument]
-    tasks: Mapping[str, TaskVersion]
+    tasks: Versions
+
+    def task(self, slug: str) -> Task:
+        return next(version.task for (task, _), version in self.tasks.items() if task == slug)
+
+    def version(self, slug: str, *, rig: str) -> TaskVersion:
+        """The version of a task for the design of a rig, by its tag."""
+        return self.tasks[slug, self.rigs[rig].design.slug]
 
     def in_hand(self, tags: tuple[str, ...]) -> dict[str, Instrument]:
         """Instruments by kind, as an attempt takes them."""
@@ -49,6 +64,7 @@ def found(scenario: Scenario, *, fixtures: Path, timetable: Timetable, at: datet
     )
     assert manager.centre is not None
     tasks = _tasks(manager.centre, fixtures, by=manager, at=at)
+    _confirm_limits(tasks, but=scenario.limits_waiting, by=manager, at=at)
     staff = {scenario.manager: manager} | _staff(scenario, manager, timetable, at=at)
     technician = staff[scenario.technician]
     candidates = _cohorts(scenario, tasks, timetable, by=manager, at=at)
@@ -74,21 +90,37 @@ def known(centre: Centre) -> Stock:
             for each in Instrument.objects.filter(centre=centre).select_related("model", "centre")
         },
         tasks={
-            each.task.slug: each
-            for each in TaskVersion.objects.in_force().filter(task__centre=centre).select_related("task")
+            (each.task.slug, each.design.slug): each
+            for each in TaskVersion.objects.in_force()
+            .filter(task__centre=centre)
+            .select_related("task", "design")
         },
     )
 
 
-def _tasks(centre: Centre, fixtures: Path, *, by: Person, at: datetime) -> dict[str, TaskVersion]:
-    for data in designs.read_designs(fixtures / "designs"):
-        designs.load_design(centre=centre, data=data, by=by, at=at)
-    criteria = json.loads((fixtures / "criteria.json").read_text(encoding="utf-8"))
-    catalogue.load_criteria(centre=centre, data=criteria)
-    return {
-        data["slug"]: catalogue.issue(centre=centre, data=data, by=by, at=at)
-        for data in catalogue.read_tasks(fixtures / "tasks")
+def _tasks(centre: Centre, fixtures: Path, *, by: Person, at: datetime) -> Versions:
+    for file in designs.read_designs(fixtures / "designs"):
+        designs.load_design_file(centre=centre, file=file, by=by, at=at)
+    catalogue.load_criteria_file(centre=centre, file=json_files.read(fixtures / "criteria.json"))
+    issued = [
+        version
+        for file in catalogue.read_tasks(fixtures / "tasks")
+        for version in catalogue.issue_file(centre=centre, file=file, by=by, at=at)
+    ]
+    return {(version.task.slug, version.design.slug): version for version in issued}
+
+
+def _confirm_limits(tasks: Versions, *, but: Collection[str], by: Person, at: datetime) -> None:
+    """The manager compares each limit with its source; those that only these tasks state wait for it."""
+    assert by.centre is not None
+    stated = {
+        limits.of_step(step).digest
+        for version in tasks.values()
+        if version.task.slug not in but
+        for step in version.steps.filter(judged_by=ReadingCheck.CONFORMS)
     }
+    for digest in sorted(stated):
+        limits.confirm(centre=by.centre, digest=digest, compared=True, by=by, at=at)
 
 
 def _staff(scenario: Scenario, manager: Person, timetable: Timetable, *, at: datetime) -> dict[str, Person]:
@@ -111,7 +143,7 @@ def _staff(scenario: Scenario, manager: Person, timetable: Timetable, *, at: dat
 
 
 def _cohorts(
-    scenario: Scenario, tasks: Mapping[str, TaskVersion], timetable: Timetable, *, by: Person, at: datetime
+    scenario: Scenario, tasks: Versions, timetable: Timetable, *, by: Person, at: datetime
 ) -> dict[str, Person]:
     joined: dict[str, Person] = {}
     for plan in scenario.cohorts:
@@ -122,7 +154,7 @@ def _cohorts(
 def _cohort(
     scenario: Scenario,
     plan: CohortPlan,
-    tasks: Mapping[str, TaskVersion],
+    tasks: Versions,
     starts: date,
     *,
     by: Person,
@@ -137,8 +169,9 @@ def _cohort(
         by=by,
         at=at,
     )
-    for version in tasks.values():
-        progress.plan(cohort=cohort, task=version.task, by=by, at=at)
+    planned = {version.task.slug: version.task for version in tasks.values()}
+    for slug in plan.tasks or planned:
+        progress.plan(cohort=cohort, task=planned[slug], by=by, at=at)
     return {
         name: people.add_person(
             centre=by.centre,

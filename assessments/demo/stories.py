@@ -1,9 +1,11 @@
 """What happens at the demo's centre, each story by the verbs that the site uses."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
 from uuid import NAMESPACE_URL, UUID, uuid5
+
+import numpy as np
 
 from academy.models import Person
 from assessments import attempts, evidence, faults, outcomes, progress, signoff
@@ -14,17 +16,19 @@ from assessments.demo.playing import Story
 from assessments.demo.scenario import AttemptPlan, HoldPlan, Judgement, PriorPlan, RigPlan, Scenario
 from assessments.demo.stock import Stock
 from assessments.demo.timetable import Timetable
-from assessments.models import Attempt, Outcome, Step
+from assessments.models import Attempt, Outcome, Photo, Reading, Step
 from assessments.models.attempts import Purpose
 from assessments.models.decisions import Decision, Proposal
 from assessments.models.tasks import StepKind
+from assessments.photos import CleanPhoto
 from rigs import baselines, checks, holds, sessions
 from rigs import faults as rig_faults
 from rigs.behaviour.simulation import simulate
 from rigs.behaviour.venturi import Condition, TestPoint
 from rigs.metrology.quantities import Quantity
-from rigs.metrology.readings import TypedReading
+from rigs.metrology.readings import TypedReading, parse
 from rigs.models import Instrument, Measurand
+from rigs.models.designs import ContactState, MeasurandKind
 
 RUNS_A_DAY = (4, 3, 3)
 CHECK_RUNS = 3
@@ -109,11 +113,14 @@ def reference_run(
 ) -> Mapping[Measurand, TypedReading]:
     """One reading of every measurand with the reference instruments, leads nulled."""
     half, boards = world.half(at), world.boards
-    rig = boards.rig(plan, at=at, half=half)
     chance = boards.chance("run", plan.tag, boards.day(at), half, at.minute, number)
+    measurands = baselines.measurands_of(world.stock.rigs[plan.tag])
+    if plan.model is None:
+        return {each: steady_reading(plan, each, rng=chance) for each in measurands}
+    rig = boards.rig(plan, at=at, half=half)
     references = {each.model.kind: each for each in world.scenario.instruments if each.reference}
     readings: dict[Measurand, TypedReading] = {}
-    for measurand in baselines.measurands_of(world.stock.rigs[plan.tag]):
+    for measurand in measurands:
         quantity = Quantity(measurand.test_point.quantity)
         manometer = boards.manometer(references["manometer"], at=at)
         using = manometer if quantity is Quantity.PRESSURE else boards.nulled(references["multimeter"])
@@ -122,6 +129,17 @@ def reference_run(
             simulate(rig, condition=condition, at=point, using=using, rng=chance), quantity
         )
     return readings
+
+
+def steady_reading(plan: RigPlan, measurand: Measurand, *, rng: np.random.Generator) -> TypedReading:
+    """A reading at a rig without a venturi: about its level, or the contact as it should be."""
+    point = measurand.test_point
+    if measurand.kind == MeasurandKind.STATE:
+        is_open = measurand.expected_state == ContactState.OPEN
+        text = "OL" if is_open else f"{abs(rng.normal(0.2, 0.03)):.2f}"
+    else:
+        text = f"{rng.normal(*plan.levels[f'{point.slug}/{measurand.condition.slug}']):.2f}"
+    return parse(text, quantity=Quantity(point.quantity), unit=point.unit)
 
 
 def hold(world: World, plan: HoldPlan) -> Story:
@@ -137,7 +155,7 @@ def prior(world: World, plan: PriorPlan) -> Story:
         yield at
         progress.record_prior(
             candidate=world.stock.people[name],
-            task=world.stock.tasks[plan.task].task,
+            task=world.stock.task(plan.task),
             achieved_on=world.stock.centre.date_at(at),
             evidence=plan.evidence,
             by=world.stock.people[plan.by],
@@ -157,7 +175,7 @@ def attempt(world: World, plan: AttemptPlan, *, at: datetime, step_seconds: tupl
     hands = hands_at(world, plan, at=at)
     for sequence, step in enumerate(hands.steps(steps_of(made)), start=1):
         for entry in entries(hands, step):
-            at += timedelta(seconds=chance.uniform(*step_seconds))
+            at += timedelta(seconds=chance.uniform(*(plan.seconds_a_step or step_seconds)))
             yield at
             log(made, step, entry, hands=hands, sent=sent(plan, sequence, entry, at), at=at)
     if plan.stops_after:
@@ -184,14 +202,16 @@ def _afterwards(world: World, plan: AttemptPlan, made: Attempt, *, at: datetime)
 def set_fault(world: World, plan: AttemptPlan, *, at: datetime) -> None:
     rig = world.stock.rigs[plan.rig]
     fault = rig.design.faults.get(slug=plan.fault)
-    faults.set_fault(rig=rig, fault=fault, by=world.stock.people[plan.assessor], at=at)
+    practice_only = Purpose(plan.purpose) == Purpose.PRACTICE
+    by = world.stock.people[plan.assessor]
+    faults.set_fault(rig=rig, fault=fault, by=by, at=at, practice_only=practice_only)
 
 
 def start(world: World, plan: AttemptPlan, candidate: Person, *, at: datetime) -> Attempt:
     return attempts.start(
         id=id_for(plan.label),
         candidate=candidate,
-        version=world.stock.tasks[plan.task],
+        version=world.stock.version(plan.task, rig=plan.rig),
         rig=world.stock.rigs[plan.rig],
         purpose=Purpose(plan.purpose),
         chosen=world.stock.in_hand(plan.instruments),
@@ -243,14 +263,13 @@ def log(
     candidate = made.candidate
     match step.kind:
         case StepKind.READING:
-            reading = hands.read(step) if not first_typed else typed(first_typed, Quantity(step.quantity))
+            text = first_typed or copied(made, step, whose=hands.plan.copies)
+            reading = typed(text, Quantity(step.quantity)) if text else hands.read(step)
             evidence.log_reading(
                 attempt=made, step=step, typed=reading, sent=sent, candidate=candidate, at=at
             )
         case StepKind.PHOTO:
-            draw = pictures.venturi_board if hands.rig else pictures.isolation_board
-            clock = at.astimezone(made.rig.centre.zone)
-            photo = draw(tag=made.rig.tag, caption=f"{step.title}, {candidate.name}, {clock:%d %b %H:%M}")
+            photo = picture_for(made, step, plan=hands.plan, at=at)
             evidence.log_photo(attempt=made, step=step, photo=photo, sent=sent, candidate=candidate, at=at)
         case _:
             evidence.log_step(
@@ -262,6 +281,33 @@ def log(
                 answer=hands.answer(step),
                 note=hands.reason(step),
             )
+
+
+def copied(made: Attempt, step: Step, *, whose: str) -> str:
+    """What somebody else wrote down on that step on this rig; nothing where nobody is copied from."""
+    theirs = Reading.objects.filter(
+        attempt__candidate__name=whose, attempt__rig=made.rig, step=step, si_value__isnull=False
+    )
+    found = theirs.in_order().last() if whose else None
+    return found.text if found else ""
+
+
+def picture_for(made: Attempt, step: Step, *, plan: AttemptPlan, at: datetime) -> CleanPhoto:
+    """The board as it stands, a moment before the photo is sent; or one that somebody else sent before."""
+    if plan.borrows_photos_of:
+        theirs = Photo.objects.get(attempt__candidate__name=plan.borrows_photos_of, step=step)
+        return CleanPhoto(
+            content=theirs.file.read(),
+            **{
+                each.name: getattr(theirs, each.name) for each in fields(CleanPhoto) if each.name != "content"
+            },
+        )
+    draw = (
+        pictures.isolation_board if made.rig.design.slug.startswith("isolation") else pictures.venturi_board
+    )
+    taken_at = (at - timedelta(days=plan.photo_days_old, seconds=8)).astimezone(made.rig.centre.zone)
+    caption = f"{step.title}, {made.candidate.name}, {taken_at:%d %b %H:%M}"
+    return draw(tag=made.rig.tag, caption=caption, taken_at=taken_at)
 
 
 def decide(world: World, plan: AttemptPlan, made: Attempt, *, at: datetime) -> None:

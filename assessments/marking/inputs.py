@@ -62,6 +62,11 @@ class VersionInput:
     def steps_sha256(self) -> str:
         return digest_of_steps(self.steps)
 
+    @cached_property
+    def diagnosis(self) -> StepInput | None:
+        """The step on which a diagnosis is due, in a task of finding faults."""
+        return next((step for step in self.steps if step.kind == "diagnosis"), None)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasurandInput:
@@ -115,6 +120,50 @@ class ReadingInput:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MeasurementInput:
+    """A reading of the candidate's own choice that stands: where, and in which condition, by their slugs."""
+
+    test_point: str
+    condition: str
+    reading: ReadingInput
+
+    @property
+    def key(self) -> str:
+        return f"{self.test_point}/{self.condition}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceInput:
+    """A test point or a condition of the rig's design. A condition has no quantity."""
+
+    slug: str
+    label: str
+    quantity: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class BenchInput:
+    """What can be measured where on a step of the candidate's own choice. ``terminals``: the switch's."""
+
+    terminals: int
+    test_points: tuple[PlaceInput, ...]
+    conditions: tuple[PlaceInput, ...]
+
+    def label_of(self, key: str) -> str:
+        """A test in words, from its test point and condition. KeyError for one that isn't on offer."""
+        test_point, condition = key.split("/")
+        return f"{self._labels[test_point]}, {_lower(self._labels[condition])}"
+
+    @cached_property
+    def _labels(self) -> Mapping[str, str]:
+        return {each.slug: each.label for each in (*self.test_points, *self.conditions)}
+
+
+def _lower(label: str) -> str:
+    return label[:1].lower() + label[1:]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RecordInput:
     """A step logged as done, an observation, a conclusion, or a photo (``answer`` is its SHA-256)."""
 
@@ -133,7 +182,11 @@ class FaultInput:
 
 @dataclass(frozen=True, kw_only=True)
 class AttemptInputs:
-    """``baseline_on`` is the day on which the baseline's readings began, in ISO form; empty for none."""
+    """``baseline_on`` is the day on which the baseline's readings began, in ISO form; empty for none.
+
+    ``bench`` and ``measurements`` are there in a task that leaves to the candidate what to measure;
+    ``measurements`` are in the order in which they were taken.
+    """
 
     attempt: str
     version: VersionInput
@@ -146,6 +199,8 @@ class AttemptInputs:
     readings: tuple[ReadingInput, ...]
     records: tuple[RecordInput, ...]
     baseline_on: str = ""
+    bench: BenchInput | None = None
+    measurements: tuple[MeasurementInput, ...] = ()
 
     @property
     def steps(self) -> tuple[StepInput, ...]:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from assessments.marking.conclusion import judge_conclusion
+from assessments.marking.diagnosis import judge_diagnosis
 from assessments.marking.inputs import AttemptInputs
 from assessments.marking.procedure import judge_procedure
 from assessments.marking.readings import mark_readings
@@ -18,7 +19,7 @@ from assessments.marking.results import (
 from rigs.metrology.conformity import Verdict
 from rigs.metrology.uncertainty import COVERAGE
 
-ENGINE = "2"
+ENGINE = "3"
 
 
 def mark(inputs: AttemptInputs) -> Marking:
@@ -33,7 +34,8 @@ def mark_many(attempts: Sequence[AttemptInputs]) -> list[Marking]:
 def _marking(inputs: AttemptInputs, marks: tuple[ReadingMark, ...]) -> Marking:
     procedure = judge_procedure(inputs)
     readings = judge_readings(inputs, marks)
-    conclusion = judge_conclusion(inputs)
+    diagnosis = judge_diagnosis(inputs)
+    conclusion = judge_conclusion(inputs, diagnosis)
     return Marking(
         engine=ENGINE,
         procedure=procedure,
@@ -42,12 +44,16 @@ def _marking(inputs: AttemptInputs, marks: tuple[ReadingMark, ...]) -> Marking:
         marks=marks,
         proposal=propose((procedure, readings, conclusion)),
         chance_outside=chance_outside(sum(each.judged_by == "agrees" for each in marks)),
+        diagnosis=diagnosis,
     )
 
 
 def judge_readings(inputs: AttemptInputs, marks: Sequence[ReadingMark]) -> StrandResult:
-    """Met when every reading due is there and in range. One out of range isn't met; the rest is to decide."""
-    logged = {mark.step for mark in marks}
+    """Met when every reading due is there and in range. One out of range isn't met; the rest is to decide.
+
+    Readings of the candidate's own choice aren't judged: they are weighed with the diagnosis.
+    """
+    logged = {mark.step for mark in marks} | {each.reading.step for each in inputs.measurements}
     missing = tuple(
         Finding(
             step=step.slug,
@@ -57,7 +63,7 @@ def judge_readings(inputs: AttemptInputs, marks: Sequence[ReadingMark]) -> Stran
             sentence="No reading was logged.",
         )
         for step in inputs.steps
-        if step.kind == "reading" and step.required and step.slug not in logged
+        if step.kind in ("reading", "measurements") and step.required and step.slug not in logged
     )
     verdicts = {mark.verdict for mark in marks}
     if Verdict.OUT_OF_RANGE in verdicts:

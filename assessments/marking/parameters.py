@@ -6,15 +6,20 @@ changes    of: step, leads: step (if any)
 repeats    of: [step, …]
 closes     high: step, low: step
 contact    leads: step (if any)
-conforms   lower and upper (one may be left out), unit, source, dated; calculator and inputs where the limits
-           are those of a result worked out from this reading
+conforms   lower and upper (one may be left out), unit, source, dated; clause, and the first and the last day
+           that the limits hold, applies_from and applies_until (if any); calculator and inputs where the
+           limits are those of a result worked out from this reading
 computed   calculator, inputs: {name: step, number, or list of them}, allowance (if any)
+
+A step of measurements of the candidate's own choice has: instruments: {quantity: kind of instrument}, and
+test_points, conditions: [slug, …] (either may be left out, for all of the design's).
 """
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final, TypeAlias
+from datetime import date
+from typing import Any, Final, Protocol, TypeAlias
 
 from assessments.marking.inputs import StepInput
 from rigs.metrology.computed.calculator import Calculator, Input, Measure
@@ -22,12 +27,53 @@ from rigs.metrology.computed.registry import CALCULATORS
 from rigs.metrology.computed.thermometers import TEMPERATURE_BY
 from rigs.metrology.quantities import Quantity, UnitError, unit_quantity
 
+NOTHING_WRONG: Final = "none"
+"""The diagnosis of a healthy rig."""
+
 Given: TypeAlias = float | str
 """A figure that the task gives, in the calculator's unit, or the step whose reading it is."""
 
 
 class ParameterError(ValueError):
-    """Parameters that no reading can be judged by. The message names the step, and what to put right."""
+    """Parameters that no reading can be judged by. The message names the step, and what to put right.
+
+    ``near`` is the step's slug.
+    """
+
+    def __init__(self, message: str, *, near: str = "") -> None:
+        super().__init__(message)
+        self.near = near
+
+
+class Parametrised(Protocol):
+    """A step, frozen or as a row."""
+
+    @property
+    def slug(self) -> str: ...
+
+    @property
+    def judged_by(self) -> str: ...
+
+    @property
+    def parameters(self) -> Mapping[str, Any]: ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measuring:
+    """What may be measured on a step of one's own choice. No test points or conditions: all the design's.
+
+    ``instruments`` says what kind of instrument reads which quantity.
+    """
+
+    instruments: Mapping[str, str]
+    test_points: tuple[str, ...]
+    conditions: tuple[str, ...]
+
+    def offers_test_point(self, slug: str) -> bool:
+        return not self.test_points or slug in self.test_points
+
+    def offers_condition(self, slug: str) -> bool:
+        return not self.conditions or slug in self.conditions
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +94,7 @@ class Work:
 class Limits:
     """Stated limits in ``unit``, infinite on a side that has none.
 
+    They hold on the days from ``applies_from`` to ``applies_until``, both among them; None for no such end.
     ``work`` says how what is limited comes from the reading, where it isn't the reading itself.
     """
 
@@ -56,14 +103,20 @@ class Limits:
     unit: str
     source: str
     dated: str
+    clause: str
+    applies_from: date | None
+    applies_until: date | None
     work: Work | None
 
 
-def limits(step: StepInput) -> Limits:
+def limits(step: Parametrised) -> Limits:
     lower = _number(step, "lower", default=-math.inf)
     upper = _number(step, "upper", default=math.inf)
     if math.isinf(lower) and math.isinf(upper):
         raise _error(step, "give a lower or an upper limit, or both")
+    begins, ends = _day(step, "applies_from"), _day(step, "applies_until")
+    if begins is not None and ends is not None and begins > ends:
+        raise _error(step, f"it applies from {begins} and only until {ends}")
     if not lower < upper:
         raise _error(step, f"the lower limit {lower:g} isn't below the upper one {upper:g}")
     return Limits(
@@ -72,11 +125,14 @@ def limits(step: StepInput) -> Limits:
         unit=_text(step, "unit"),
         source=_text(step, "source"),
         dated=_text(step, "dated"),
+        clause=_text(step, "clause") if "clause" in step.parameters else "",
+        applies_from=begins,
+        applies_until=ends,
         work=work(step) if "calculator" in step.parameters else None,
     )
 
 
-def work(step: StepInput) -> Work:
+def work(step: Parametrised) -> Work:
     name = _text(step, "calculator")
     if name not in CALCULATORS:
         raise _error(step, f"there is no calculator “{name}”")
@@ -130,11 +186,35 @@ def zero_digits(step: StepInput) -> float:
     return _number(step, "digits", default=1.0)
 
 
+def free_measuring(step: Parametrised) -> Measuring:
+    instruments = step.parameters.get("instruments")
+    if not isinstance(instruments, Mapping) or not instruments:
+        raise _error(step, "“instruments” should say which kind of instrument reads which quantity")
+    for quantity, kind in instruments.items():
+        if quantity not in set(Quantity) or not isinstance(kind, str) or not kind:
+            raise _error(step, f"“instruments” names no quantity and instrument with “{quantity}”")
+    return Measuring(
+        instruments=instruments,
+        test_points=_slugs(step, "test_points"),
+        conditions=_slugs(step, "conditions"),
+    )
+
+
+def _slugs(step: Parametrised, name: str) -> tuple[str, ...]:
+    named = step.parameters.get(name, ())
+    if not isinstance(named, Sequence) or isinstance(named, str):
+        raise _error(step, f"“{name}” should be a list")
+    if len(set(named)) < len(named):
+        raise _error(step, f"“{name}” names something twice")
+    return tuple(str(each) for each in named)
+
+
 def require_sound(steps: Sequence[StepInput], *, quantities: Mapping[str, str]) -> None:
     """Raise ParameterError for the first step whose readings couldn't be judged.
 
     ``quantities`` says what is read on each reading step, by its slug.
     """
+    _require_fault_finding(steps)
     judged_by: dict[str, str] = {}
     for step in steps:
         if step.kind != "reading":
@@ -147,6 +227,21 @@ def require_sound(steps: Sequence[StepInput], *, quantities: Mapping[str, str]) 
                 raise _error(step, f"“{slug}” is an answer; limits need what an instrument shows")
         _require_measures(step, quantities)
         judged_by[step.slug] = step.judged_by
+
+
+def _require_fault_finding(steps: Sequence[StepInput]) -> None:
+    """At most one step of free measurements, and one diagnosis after it with “none” among its choices."""
+    free = [step for step in steps if step.kind == "measurements"]
+    found = [step for step in steps if step.kind == "diagnosis"]
+    for each in free:
+        free_measuring(each)
+    for again in (*free[1:], *found[1:]):
+        raise _error(again, f"a task has one step of kind “{again.kind}” at most")
+    for diagnosis in found:
+        if not any(step.order < diagnosis.order for step in free):
+            raise _error(diagnosis, "measurements come before a diagnosis")
+        if NOTHING_WRONG not in dict(diagnosis.choices):
+            raise _error(diagnosis, f"“{NOTHING_WRONG}” is missing among its choices")
 
 
 def _require_measures(step: StepInput, quantities: Mapping[str, str]) -> None:
@@ -176,7 +271,7 @@ def _require_limits(step: StepInput, stated: Limits, quantities: Mapping[str, st
         raise _error(step, f"the limits should be in {output.unit}, which the calculator gives")
 
 
-def _require_unit(step: StepInput, unit: str, quantity: str) -> None:
+def _require_unit(step: Parametrised, unit: str, quantity: str) -> None:
     try:
         found = unit_quantity(unit)
     except UnitError as error:
@@ -213,7 +308,7 @@ def _require_quantity(step: StepInput, measure: Measure, quantity: str) -> None:
         raise _error(step, f"the calculator has {due} where {Quantity(quantity).words} is read")
 
 
-def _given(step: StepInput, due: Input, given: Any) -> tuple[Given, ...]:
+def _given(step: Parametrised, due: Input, given: Any) -> tuple[Given, ...]:
     listed = given if isinstance(given, list | tuple) else [given]
     if not listed or (len(listed) > 1 and not due.has_repeats):
         raise _error(step, f"“{due.name}” takes one figure{' or more' if due.has_repeats else ''}")
@@ -227,22 +322,32 @@ def _steps_in(found: Work) -> tuple[str, ...]:
     return tuple(each for given in found.inputs.values() for each in given if isinstance(each, str))
 
 
-def _number(step: StepInput, name: str, *, default: float | None = None) -> float:
+def _number(step: Parametrised, name: str, *, default: float | None = None) -> float:
     value = step.parameters.get(name, default)
     if isinstance(value, bool) or not isinstance(value, int | float) or math.isnan(value):
         raise _error(step, f"“{name}” should be a number")
     return float(value)
 
 
-def _text(step: StepInput, name: str) -> str:
+def _day(step: Parametrised, name: str) -> date | None:
+    if name not in step.parameters:
+        return None
+    try:
+        return date.fromisoformat(_text(step, name))
+    except ValueError:
+        raise _error(step, f"“{name}” should be a day such as 2026-10-01") from None
+
+
+def _text(step: Parametrised, name: str) -> str:
     value = step.parameters.get(name)
     if not isinstance(value, str) or not value.strip():
         raise _error(step, f"“{name}” is missing")
     return value
 
 
-def _error(step: StepInput, what: str) -> ParameterError:
-    return ParameterError(f"Step “{step.slug}”, judged by “{step.judged_by}”: {what}.")
+def _error(step: Parametrised, what: str) -> ParameterError:
+    how = f", judged by “{step.judged_by}”" if step.judged_by else ""
+    return ParameterError(f"Step “{step.slug}”{how}: {what}.", near=step.slug)
 
 
 def _none(_: StepInput) -> Iterable[str]:

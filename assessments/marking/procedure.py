@@ -32,7 +32,8 @@ def _verdict(findings: list[Finding]) -> StrandVerdict:
 
 def _first_sequences(inputs: AttemptInputs) -> Mapping[str, int]:
     first: dict[str, int] = {}
-    entries: tuple[ReadingInput | RecordInput, ...] = (*inputs.readings, *inputs.records)
+    measured = (each.reading for each in inputs.measurements)
+    entries: tuple[ReadingInput | RecordInput, ...] = (*inputs.readings, *measured, *inputs.records)
     for each in entries:
         first[each.step] = min(each.sequence, first.get(each.step, each.sequence))
     return first
@@ -70,8 +71,8 @@ def _finding(
 def _missing(step: StepInput) -> Finding | None:
     if (
         not step.required
-        or step.kind == "reading"
-        or (step.kind == "conclusion" and not step.safety_critical)
+        or step.kind in ("reading", "measurements")
+        or (step.kind in ("diagnosis", "conclusion") and not step.safety_critical)
     ):
         # Missing readings and conclusions belong to their own strands.
         return None

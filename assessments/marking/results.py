@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from assessments.marking import numbers
+from assessments.marking import diagnosed, numbers
 from assessments.marking.canonical import Canonical
+from assessments.marking.diagnosed import Diagnosis
 from assessments.marking.numbers import (
     ContactNumbers,
     InstrumentNumbers,
@@ -48,9 +49,12 @@ class ReadingMark:
 
 
 class FindingKind(StrEnum):
+    """``DOUBTFUL``: not as it should be, but for a reason that the assessor is to weigh."""
+
     MISSING = "missing"
     OUT_OF_ORDER = "out-of-order"
     UNEXPECTED = "unexpected"
+    DOUBTFUL = "doubtful"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +76,10 @@ class StrandResult:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Marking:
-    """``chance_outside``: how likely at least one good reading of so many is outside its range by chance."""
+    """``chance_outside``: how likely at least one good reading of so many is outside its range by chance.
+
+    ``diagnosis`` is there in a task of finding a fault.
+    """
 
     engine: str
     procedure: StrandResult
@@ -81,6 +88,7 @@ class Marking:
     marks: tuple[ReadingMark, ...]
     proposal: ProposedDecision
     chance_outside: float
+    diagnosis: Diagnosis | None = None
 
     @property
     def lone_borderline(self) -> bool:
@@ -124,8 +132,13 @@ def from_document(document: dict[str, Any]) -> Marking:
         marks=tuple(_mark(each) for each in document["marks"]),
         proposal=ProposedDecision(document["proposal"]),
         chance_outside=document["chance_outside"],
+        diagnosis=_diagnosis(document.get("diagnosis")),
         **strands,
     )
+
+
+def _diagnosis(document: dict[str, Any] | None) -> Diagnosis | None:
+    return None if document is None else diagnosed.from_document(document)
 
 
 def _finding(document: dict[str, Any]) -> Finding:

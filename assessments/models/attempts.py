@@ -2,14 +2,15 @@
 
 import json
 import uuid
+from datetime import datetime
 from typing import TYPE_CHECKING, Self, TypeVar
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Exists, F, OuterRef, Q, Subquery
+from django.db.models import Case, CharField, Exists, F, OuterRef, Q, Subquery, Value, When
 
 from academy.seals import new_salt, sealed
-from assessments.models.decisions import SignOff
+from assessments.models.decisions import SignOff, suspended
 
 if TYPE_CHECKING:
     from academy.models import Person
@@ -48,9 +49,15 @@ class AttemptQuerySet(models.QuerySet["Attempt"]):
         )
 
     def with_decision(self) -> Self:
-        """Annotate ``decision``: that of the sign-off that stands, None without one."""
+        """Annotate ``decision``: that of the sign-off that stands, None without one.
+
+        Or “suspended”, for one that is left out of account.
+        """
         standing = SignOff.objects.current().filter(attempt=OuterRef("pk"))
-        return self.annotate(decision=Subquery(standing.values("decision")[:1]))
+        stated = standing.values_list(
+            Case(When(suspended(), then=Value("suspended")), default="decision", output_field=CharField())
+        )
+        return self.annotate(decision=Subquery(stated[:1]))
 
     def awaiting(self, assessor: "Person") -> Self:
         """Handed in and undecided, never one's own; assessments before practice, the oldest first."""
@@ -65,7 +72,8 @@ class AttemptQuerySet(models.QuerySet["Attempt"]):
 class Attempt(models.Model):
     """An attempt. ``sheet``, ``fault`` and the instruments' rows pin what it will be marked against.
 
-    ``salt`` seals what is logged for the ledger.
+    ``salt`` seals what is logged for the ledger. One that was worked on paper says who typed the log sheet
+    in, and on what day the work was done: the site's clock wasn't at the bench.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
@@ -87,6 +95,10 @@ class Attempt(models.Model):
     cautions_read_at = models.DateTimeField()
     started_at = models.DateTimeField()
     submitted_at = models.DateTimeField(null=True, blank=True)
+    transcribed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    observed_on = models.DateField(null=True, blank=True)
 
     objects = AttemptQuerySet.as_manager()
 
@@ -106,6 +118,11 @@ class Attempt(models.Model):
             models.CheckConstraint(
                 condition=Q(purpose="practice") | Q(session__isnull=False),
                 name="an_assessment_belongs_to_a_session",
+            ),
+            models.CheckConstraint(
+                condition=Q(transcribed_by=None, observed_on=None)
+                | Q(transcribed_by__isnull=False, observed_on__isnull=False),
+                name="a_log_sheet_typed_in_says_by_whom_and_of_which_day",
             ),
         )
         indexes = (
@@ -149,13 +166,18 @@ class LoggedQuerySet(models.QuerySet[Entry]):
 
 
 class Logged(models.Model):
-    """Something a candidate logged. The id and the sequence come from the device; the clock may be wrong."""
+    """Something a candidate logged. The id and the sequence come from the device; the clock may be wrong.
+
+    What was ``on_paper`` first was typed in from a log sheet: its time is ``written_at``, if one was written.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     step = models.ForeignKey("assessments.Step", on_delete=models.PROTECT, related_name="+")
     sequence = models.PositiveIntegerField()
     device_at = models.DateTimeField(null=True, blank=True)
     received_at = models.DateTimeField()
+    on_paper = models.BooleanField(default=False)
+    written_at = models.DateTimeField(null=True, blank=True)
     supersedes = models.OneToOneField(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="superseded_by"
     )
@@ -171,6 +193,11 @@ class Logged(models.Model):
     def says(self) -> tuple[object, ...]:
         """What was logged, apart from when: the same id with something else is not the same entry."""
         raise NotImplementedError
+
+    @property
+    def done_at(self) -> datetime | None:
+        """When it was logged at the bench, as far as that is known: nothing tells it of an undated sheet."""
+        return self.written_at if self.on_paper else self.received_at
 
     def digest(self, *, salt: str) -> str:
         """What was logged, sealed for the ledger under its attempt's salt."""
@@ -202,8 +229,18 @@ class StepRecord(Logged):
         return self.step_id, self.done, self.answer, self.note
 
 
+class ReadingQuerySet(LoggedQuerySet["Reading"]):
+    def standing(self) -> Self:
+        """Those that nothing supersedes and that weren't taken back."""
+        return self.current().filter(taken_back=False)
+
+
 class Reading(Logged):
-    """What the candidate wrote down: as typed, parsed, and in SI for the engine."""
+    """What the candidate wrote down: as typed, parsed, and in SI for the engine.
+
+    On a step of measurements of the candidate's own choice it names the test point and the condition, and may
+    say in ``why`` what it was to show. One that is ``taken_back`` strikes another out and holds nothing.
+    """
 
     attempt = models.ForeignKey(Attempt, on_delete=models.PROTECT, related_name="readings")
     instrument = models.ForeignKey(AttemptInstrument, on_delete=models.PROTECT, related_name="readings")
@@ -213,10 +250,29 @@ class Reading(Logged):
     value = models.DecimalField(max_digits=30, decimal_places=15, null=True, blank=True)
     si_value = models.FloatField(null=True, blank=True)
     si_resolution = models.FloatField(null=True, blank=True)
+    test_point = models.ForeignKey(
+        "rigs.TestPoint", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    condition = models.ForeignKey(
+        "rigs.Condition", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    why = models.CharField(max_length=200, blank=True)
+    taken_back = models.BooleanField(default=False)
+
+    objects = ReadingQuerySet.as_manager()  # type: ignore[misc]  # the plugin takes the base's for fixed
 
     class Meta(Logged.Meta):
         constraints = (
             correction_says_why("a_corrected_reading_says_why"),
+            models.CheckConstraint(
+                condition=Q(test_point=None, condition=None, why="")
+                | Q(test_point__isnull=False, condition__isnull=False),
+                name="a_reading_names_test_point_and_condition_or_neither",
+            ),
+            models.CheckConstraint(
+                condition=Q(taken_back=False) | Q(supersedes__isnull=False, text=""),
+                name="a_reading_taken_back_strikes_another_out",
+            ),
             models.CheckConstraint(
                 condition=Q(qualifier="value", value__isnull=False, si_value__isnull=False)
                 | ~Q(qualifier="value") & Q(value=None, si_value=None),
@@ -229,7 +285,10 @@ class Reading(Logged):
 
     @property
     def says(self) -> tuple[object, ...]:
-        return self.step_id, self.text, self.unit, str(self.qualifier)
+        said = self.step_id, self.text, self.unit, str(self.qualifier)
+        if self.test_point_id is None:
+            return said
+        return *said, self.test_point_id, self.condition_id, self.why, self.taken_back
 
 
 def photo_path(photo: "Photo", _filename: str) -> str:
@@ -238,12 +297,17 @@ def photo_path(photo: "Photo", _filename: str) -> str:
 
 
 class Photo(Logged):
-    """A photo, re-encoded without its metadata. ``received_sha256`` is of the bytes as they came."""
+    """A photo, re-encoded without its metadata, of which only ``taken_at`` is kept, by the camera's clock.
+
+    ``received_sha256`` is of the bytes as they came, ``pixels_sha256`` of the picture whatever its format.
+    """
 
     attempt = models.ForeignKey(Attempt, on_delete=models.PROTECT, related_name="photos")
     file = models.FileField(upload_to=photo_path, max_length=160)
     sha256 = models.CharField(max_length=64)
-    received_sha256 = models.CharField(max_length=64)
+    received_sha256 = models.CharField(max_length=64, db_index=True)
+    pixels_sha256 = models.CharField(max_length=64, db_index=True)
+    taken_at = models.DateTimeField(null=True, blank=True)
     width = models.PositiveIntegerField()
     height = models.PositiveIntegerField()
 

@@ -7,6 +7,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Exists, OuterRef, Q, Subquery
 
+from assessments.models.suspensions import Suspension
+
 
 class Strand(models.TextChoices):
     """How one strand of an attempt came out."""
@@ -70,8 +72,25 @@ class SignOffQuerySet(models.QuerySet["SignOff"]):
         return self.exclude(Exists(SignOff.objects.filter(supersedes=OuterRef("pk"))))
 
     def of_competence(self) -> Self:
-        """Those that stand, of assessments, that found the candidate competent."""
-        return self.current().filter(attempt__purpose="assessment", decision=Decision.COMPETENT)
+        """Those that stand and count, of assessments, that found the candidate competent."""
+        return (
+            self.current()
+            .exclude(suspended())
+            .filter(attempt__purpose="assessment", decision=Decision.COMPETENT)
+        )
+
+    def with_suspension(self) -> Self:
+        """Annotate ``is_suspended``: left out of account by an impact review.
+
+        And ``is_superseded`` where a later sign-off of another attempt has taken its place.
+        """
+        superseded = Suspension.objects.open().filter(sign_off=OuterRef("pk"), superseded_by__isnull=False)
+        return self.annotate(is_suspended=suspended(), is_superseded=Exists(superseded))
+
+
+def suspended(sign_off: str = "pk") -> Exists:
+    """Whether a sign-off is left out of account, by its id in a query."""
+    return Exists(Suspension.objects.open().filter(sign_off=OuterRef(sign_off)))
 
 
 class SignOff(models.Model):

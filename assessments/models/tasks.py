@@ -3,6 +3,7 @@
 import uuid
 from typing import TYPE_CHECKING, Self
 
+from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
@@ -11,17 +12,30 @@ if TYPE_CHECKING:
 
 
 class Criterion(models.Model):
-    """Something the portfolio must cover."""
+    """Something the portfolio must cover: by so many attempts, on so many rigs and days, at the least."""
 
     centre = models.ForeignKey("academy.Centre", on_delete=models.PROTECT, related_name="criteria")
     unit = models.CharField(max_length=120)
     code = models.CharField(max_length=20)
     text = models.TextField()
+    least_attempts = models.PositiveSmallIntegerField(default=1)
+    least_rigs = models.PositiveSmallIntegerField(default=1)
+    least_days = models.PositiveSmallIntegerField(default=1)
 
     class Meta:
         ordering = ("code",)
         verbose_name_plural = "criteria"
-        constraints = (models.UniqueConstraint(fields=("centre", "code"), name="one_criterion_per_code"),)
+        constraints = (
+            models.UniqueConstraint(fields=("centre", "code"), name="one_criterion_per_code"),
+            models.CheckConstraint(
+                condition=Q(least_attempts__gte=1, least_rigs__gte=1, least_days__gte=1),
+                name="a_criterion_asks_for_one_attempt_at_least",
+            ),
+            models.CheckConstraint(
+                condition=Q(least_rigs__lte=F("least_attempts"), least_days__lte=F("least_attempts")),
+                name="a_criterion_asks_for_no_more_rigs_or_days_than_attempts",
+            ),
+        )
 
     def __str__(self) -> str:
         return self.code
@@ -68,16 +82,27 @@ class TaskVersion(models.Model):
     requires = models.ManyToManyField(Task, related_name="required_by", blank=True)
     criteria = models.ManyToManyField(Criterion, related_name="task_versions", blank=True)
     issued_at = models.DateTimeField()
+    issued_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     withdrawn_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    withdrawn_because = models.TextField(blank=True)
 
     objects = TaskVersionQuerySet.as_manager()
 
     class Meta:
         ordering = ("task", "-number")
         constraints = (
-            models.UniqueConstraint(fields=("task", "number"), name="one_task_version_per_number"),
             models.UniqueConstraint(
-                fields=("task",), condition=Q(withdrawn_at=None), name="one_task_version_in_force"
+                fields=("task", "design", "number"), name="one_task_version_per_number_and_design"
+            ),
+            models.UniqueConstraint(
+                fields=("task", "design"),
+                condition=Q(withdrawn_at=None),
+                name="one_task_version_in_force_per_design",
             ),
             models.CheckConstraint(
                 condition=Q(withdrawn_at=None) | Q(withdrawn_at__gte=F("issued_at")),
@@ -92,13 +117,15 @@ class TaskVersion(models.Model):
 class TaskContent(models.Model):
     """What a version was issued from: the RFC 8785 JSON that its ``content_sha256`` is the digest of.
 
-    Kept apart from the version, which many pages load.
+    Kept apart from the version, which many pages load. ``source`` is the task as it was written, for all its
+    designs and with its generator steps; empty where only this version's own data were given.
     """
 
     version = models.OneToOneField(
         TaskVersion, primary_key=True, on_delete=models.CASCADE, related_name="content"
     )
     text = models.TextField()
+    source = models.TextField(blank=True)
 
     def __str__(self) -> str:
         return f"content of {self.version}"
@@ -109,6 +136,8 @@ class StepKind(models.TextChoices):
     READING = "reading", "reading"
     OBSERVATION = "observation", "observation"
     PHOTO = "photo", "photo"
+    MEASUREMENTS = "measurements", "measurements of the candidate's own choice"
+    DIAGNOSIS = "diagnosis", "diagnosis"
     CONCLUSION = "conclusion", "conclusion"
 
 

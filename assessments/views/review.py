@@ -15,8 +15,9 @@ from django.views.generic import ListView
 from academy.access import AccessMixin, request_permissions
 from academy.permissions import Permission
 from academy.views.verb_form import VerbFormView
-from assessments import disclosure, outcomes, signoff
+from assessments import disclosure, flags, outcomes, signoff
 from assessments.forms import SignOffForm
+from assessments.marking.plausibility import Flag
 from assessments.marking.results import Marking, ProposedDecision
 from assessments.models import Attempt, Outcome, SignOff
 from assessments.models.attempts import AttemptStatus
@@ -54,7 +55,14 @@ class ReviewList(AccessMixin, ListView):
         )
 
     def get_context_data(self, **context: Any) -> dict[str, Any]:
-        return super().get_context_data(show=self.show, **context)
+        found = super().get_context_data(show=self.show, **context)
+        if self.show == "waiting":
+            shown = list(found["attempts"])
+            raised = flags.of_attempts([attempt.pk for attempt in shown])
+            found["attempts"] = [(attempt, len(raised.get(attempt.pk, ()))) for attempt in shown]
+        else:
+            found["attempts"] = [(attempt, 0) for attempt in found["attempts"]]
+        return found
 
 
 class ReviewDetail(VerbFormView):
@@ -71,7 +79,13 @@ class ReviewDetail(VerbFormView):
             Attempt.objects.visible_to(self.person)
             .exclude(status=AttemptStatus.OPEN)
             .select_related(
-                "candidate", "rig__centre", "version__task", "session", "sheet__baseline", "fault__fault"
+                "candidate",
+                "rig__centre",
+                "version__task",
+                "session",
+                "sheet__baseline",
+                "fault__fault",
+                "transcribed_by",
             )
         )
         return get_object_or_404(found, pk=self.kwargs["pk"])
@@ -124,8 +138,13 @@ class ReviewDetail(VerbFormView):
             chance=round(100 * self.marking.chance_outside),
             taken=self.attempt.instruments.select_related("instrument__model", "calibration"),
             history=self._history(),
+            flags=self._flags(),
             **context,
         )
+
+    def _flags(self) -> tuple[Flag, ...]:
+        """Never to the candidate, who may read this page in another role."""
+        return () if self.attempt.candidate_id == self.person.pk else flags.of_attempt(self.attempt)
 
     def _history(self) -> QuerySet[Attempt]:
         """The candidate's other attempts at this task."""

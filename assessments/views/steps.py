@@ -18,6 +18,7 @@ from academy.views.verb_form import VerbFormView
 from assessments import attempts, evidence, photos
 from assessments.evidence import Sent
 from assessments.forms import FORMS, ReadingForm, StepForm, TakeBackForm
+from assessments.measured import Measured, measured
 from assessments.models import Attempt, Photo, Reading, Step, StepRecord
 from assessments.models.attempts import AttemptStatus
 from assessments.models.tasks import StepKind
@@ -34,7 +35,7 @@ class OwnAttempt(AccessMixin, View):
 
     @cached_property
     def attempt(self) -> Attempt:
-        mine = Attempt.objects.of(self.person).select_related("rig", "version__task")
+        mine = Attempt.objects.of(self.person).select_related("rig", "version__task", "transcribed_by")
         return get_object_or_404(mine, pk=self.kwargs["pk"])
 
     @cached_property
@@ -54,12 +55,16 @@ class AttemptStep(OwnAttempt, VerbFormView):
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         if self.closed:
             return redirect("attempt-overview", self.attempt.pk)
+        if self.step.kind == StepKind.MEASUREMENTS:
+            return redirect("attempt-measure", self.attempt.pk, self.step.position)
         return super().get(request, *args, **kwargs)
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         if self.closed:
             messages.error(request, evidence.CLOSED)
             return redirect("attempt-overview", self.attempt.pk)
+        if self.step.kind == StepKind.MEASUREMENTS:
+            return redirect("attempt-measure", self.attempt.pk, self.step.position)
         return super().post(request, *args, **kwargs)
 
     @property
@@ -207,17 +212,26 @@ class AttemptOverview(OwnAttempt, TemplateView):
             missing=[row["step"] for row in rows if row["entry"] is None and row["step"].required],
             is_open=self.attempt.status == AttemptStatus.OPEN,
             struck_out=self._struck_out(),
+            measured=self._measured(),
             **context,
         )
 
     def _kind(self, step: Step) -> str:
         entry = self.standing.get(step.pk)
+        if entry is not None and step.kind == StepKind.MEASUREMENTS:
+            return "measured"
         return TEMPLATES[type(entry)] if entry else ""
 
     def _struck_out(self) -> list[Reading]:
-        return list(
-            self.attempt.readings.filter(superseded_by__isnull=False).select_related("step", "superseded_by")
-        )
+        superseded = self.attempt.readings.filter(superseded_by__isnull=False, test_point=None)
+        return list(superseded.select_related("step", "superseded_by"))
+
+    def _measured(self) -> list[Measured]:
+        """Readings of the candidate's own choice, in a task that has such a step."""
+        if not any(step.kind == StepKind.MEASUREMENTS for step in self.steps):
+            return []
+        found = self.attempt.readings.in_order().filter(test_point__isnull=False)
+        return list(measured(found.select_related("test_point", "condition", "instrument__instrument")))
 
 
 class AttemptHandIn(OwnAttempt):

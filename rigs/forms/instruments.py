@@ -11,6 +11,7 @@ from academy.models import Centre
 from rigs.calibrations import PointLine
 from rigs.fields import FigureField
 from rigs.forms.layout import More
+from rigs.instruments import KIND_FOR_QUANTITY
 from rigs.metrology.quantities import UNITS, Quantity, unit_quantity
 from rigs.models import Instrument, InstrumentModel
 from rigs.models.instruments import InstrumentKind
@@ -117,7 +118,7 @@ class InstrumentModelForm(LinesForm):
     kind = forms.ChoiceField(choices=InstrumentKind.choices, widget=forms.RadioSelect)
 
     def columns(self) -> dict[str, forms.Field]:
-        measured = (Quantity.PRESSURE, Quantity.RESISTANCE, Quantity.VOLTAGE)
+        measured = tuple(KIND_FOR_QUANTITY)
         share: dict[str, Any] = {"required": False, "min_value": 0, "max_value": 100}
         return {
             "unit": _unit_field(measured),

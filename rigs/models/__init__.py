@@ -6,6 +6,7 @@ never changed: a new one supersedes the old.
 """
 
 from rigs.models.baselines import Baseline, BaselineReading, BaselineValue
+from rigs.models.calendars import CalendarAddress
 from rigs.models.checks import Check, CheckReading, Session, SheetValue, ValueSheet
 from rigs.models.designs import Condition, Fault, Measurand, RigDesign, TestPoint
 from rigs.models.holds import FaultSetting, Hold
@@ -16,6 +17,7 @@ __all__ = [
     "Baseline",
     "BaselineReading",
     "BaselineValue",
+    "CalendarAddress",
     "Calibration",
     "CalibrationPoint",
     "Check",

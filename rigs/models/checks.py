@@ -53,7 +53,11 @@ class CheckQuerySet(models.QuerySet["Check"]):
 
 
 class Check(models.Model):
-    """Readings before a session that prove whether the rig still agrees with its baseline."""
+    """Readings before a session that prove whether the rig still agrees with its baseline.
+
+    ``reasons`` for its verdict have numbers in them; ``words`` say the same without, for pages that don't
+    count as having seen what the rig reads.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     session = models.ForeignKey(Session, on_delete=models.PROTECT, related_name="checks")
@@ -63,6 +67,7 @@ class Check(models.Model):
     made_at = models.DateTimeField()
     verdict = models.CharField(max_length=8, choices=CheckVerdict)
     reasons = models.JSONField(default=list)
+    words = models.JSONField(default=list)
 
     objects = CheckQuerySet.as_manager()
 

@@ -18,10 +18,16 @@ class InstrumentKind(models.TextChoices):
     MULTIMETER = "multimeter", "Multimeter"
     MANOMETER = "manometer", "Manometer"
     VOLTAGE_INDICATOR = "voltage-indicator", "Voltage indicator"
+    THERMOMETER = "thermometer", "Thermometer"
+    STOPWATCH = "stopwatch", "Stopwatch"
+    GAS_METER = "gas-meter", "Gas meter"
 
 
-# A two-pole indicator is proved before and after each use, not calibrated (common practice, no source).
-CALIBRATED_KINDS = frozenset({InstrumentKind.MULTIMETER, InstrumentKind.MANOMETER})
+# A two-pole indicator is proved before and after each use, a stopwatch and an appliance’s own meter have no
+# certificate of ours (common practice, no source).
+CALIBRATED_KINDS = frozenset(
+    {InstrumentKind.MULTIMETER, InstrumentKind.MANOMETER, InstrumentKind.THERMOMETER}
+)
 
 
 class InstrumentModel(models.Model):
@@ -121,6 +127,7 @@ class Instrument(models.Model):
     serial = models.CharField(max_length=60, blank=True)
     is_reference = models.BooleanField(default=False)
     retired_at = models.DateTimeField(null=True, blank=True)
+    retired_why = models.TextField(blank=True)
 
     objects = InstrumentQuerySet.as_manager()
 

@@ -64,6 +64,7 @@ class Rig(models.Model):
     place = models.CharField(max_length=80, blank=True)
     electrical_inspection_due = models.DateField(null=True, blank=True)
     retired_at = models.DateTimeField(null=True, blank=True)
+    retired_why = models.TextField(blank=True)
 
     objects = RigQuerySet.as_manager()
 

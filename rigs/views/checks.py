@@ -29,7 +29,7 @@ class CheckRecord(RemembersReferences, AboutRigView):
     def get_form_kwargs(self) -> dict[str, Any]:
         return super().get_form_kwargs() | {
             "centre": self.centre,
-            "measurands": baselines.measurands_of(self.rig),
+            "measurands": checks.measurands_of(self.rig),
             "repeats": range(1, checks.LEAST_REPEATS + 1),
             "remembered": self.remembered,
         }

@@ -25,7 +25,8 @@ class RigHoldPlace(AboutRigView):
         check = self.rig.checks.select_related("session").first()
         if check is None or check.verdict != CheckVerdict.HOLD:
             return {}
-        return {"reason": f"The check of {check.session} didn’t agree with the baseline."}
+        said = f"The check of {check.session} didn’t agree with the baseline."
+        return {"reason": " ".join([said, *check.words])[:HoldForm.MOST]}
 
     def carry_out(self, form: forms.Form) -> Hold:
         hold = holds.place(on=self.rig, reason=form.cleaned_data["reason"], by=self.person, at=self.now)

@@ -11,8 +11,10 @@ from academy.permissions import Permission
 from academy.views.verb_form import VerbFormView
 from rigs import register
 from rigs.forms.instruments import InstrumentForm, InstrumentModelForm
+from rigs.forms.rigs import RetireForm
 from rigs.models import Instrument, InstrumentModel
 from rigs.models.instruments import InstrumentKind
+from rigs.views.about import AboutInstrumentView
 
 
 class InstrumentList(AccessMixin, ListView):
@@ -98,3 +100,13 @@ class InstrumentModelCreate(VerbFormView):
 
     def get_success_url(self) -> str:
         return reverse("instrument-create", query={"model": self.done.pk})
+
+
+class InstrumentRetire(AboutInstrumentView):
+    permission = Permission.INSTRUMENT_MANAGE
+    form_class = RetireForm
+    heading = "Retire an instrument"
+
+    def carry_out(self, form: forms.Form) -> None:
+        register.retire(thing=self.instrument, why=form.cleaned_data["why"], by=self.person, at=self.now)
+        messages.success(self.request, f"{self.instrument.tag} is retired.")

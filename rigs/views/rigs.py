@@ -5,27 +5,18 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db.models import QuerySet
 from django.urls import reverse
-from django.views.generic import DetailView, ListView
+from django.views.generic import DetailView
 
 from academy.access import AccessMixin, request_permissions
+from academy.models import Centre
 from academy.permissions import Permission
 from academy.views.verb_form import VerbFormView
-from rigs import faults, register, sessions
-from rigs.forms.rigs import RigForm
+from rigs import board, charts, faults, register, sessions, thresholds
+from rigs.forms.rigs import RetireForm, RigChangeForm, RigForm, ThresholdForm
 from rigs.models import Rig
+from rigs.views.about import AboutRigView
 
 CHECKS_ON_A_PAGE = 20
-
-
-class RigList(AccessMixin, ListView):
-    permission = Permission.RIG_READ
-    template_name = "rigs/rig-list.html"
-    section = "rigs"
-    paginate_by = 50
-
-    def get_queryset(self) -> QuerySet[Rig]:
-        session = sessions.current(centre=self.centre, at=self.now)
-        return Rig.objects.visible_to(self.person).with_board(session=session).select_related("design")
 
 
 class RigDetail(AccessMixin, DetailView):
@@ -47,7 +38,11 @@ class RigDetail(AccessMixin, DetailView):
         known = rig.baselines.select_related("made_by", "decided_by").order_by("-number")
         holds = list(rig.holds.select_related("placed_by", "released_by"))
         may_set_faults = Permission.FAULT_SET in request_permissions(self.request)
+        state = board.states(rigs=[rig], centre=rig.centre, on=self.today).get(rig.pk)
         return super().get_context_data(
+            state=state,
+            lines=[(each, charts.sparkline(each)) for each in state.levels] if state else [],
+            last=checks.first(),
             baselines=known,
             unfinished=next((each for each in known if not each.is_decided), None),
             page_obj=Paginator(checks, CHECKS_ON_A_PAGE).get_page(self.request.GET.get("page")),
@@ -77,3 +72,51 @@ class RigCreate(VerbFormView):
 
     def get_success_url(self) -> str:
         return reverse("rig-detail", args=[self.done.pk])
+
+
+class RigChange(AboutRigView):
+    permission = Permission.RIG_MANAGE
+    form_class = RigChangeForm
+    heading = "Where it stands, and its inspection"
+
+    def get_initial(self) -> dict[str, Any]:
+        return {
+            "place": self.rig.place,
+            "electrical_inspection_due": self.rig.electrical_inspection_due,
+        }
+
+    def carry_out(self, form: forms.Form) -> Rig:
+        return register.change_rig(rig=self.rig, **form.cleaned_data, by=self.person, at=self.now)
+
+
+class ThresholdChange(VerbFormView):
+    """When a rig of the centre is watched, taken out of use, and due for a new baseline."""
+
+    permission = Permission.CENTRE_MANAGE
+    form_class = ThresholdForm
+    section = "rigs"
+    heading = "When a rig is watched or held"
+    intro = "They count from the next check on. The weighted average of the checks has limits of its own."
+
+    def get_initial(self) -> dict[str, Any]:
+        return {name: getattr(self.centre, name) for name in ThresholdForm.base_fields}
+
+    def carry_out(self, form: forms.Form) -> Centre:
+        return thresholds.change(centre=self.centre, **form.cleaned_data, by=self.person, at=self.now)
+
+    def get_context_data(self, **context: Any) -> dict[str, Any]:
+        return super().get_context_data(back=reverse("rig-list"), **context)
+
+    def get_success_url(self) -> str:
+        messages.success(self.request, "The values are saved. Verdicts given before stand.")
+        return reverse("rig-list")
+
+
+class RigRetire(AboutRigView):
+    permission = Permission.RIG_MANAGE
+    form_class = RetireForm
+    heading = "Retire a rig"
+
+    def carry_out(self, form: forms.Form) -> None:
+        register.retire(thing=self.rig, why=form.cleaned_data["why"], by=self.person, at=self.now)
+        messages.success(self.request, f"{self.rig.tag} is retired.")

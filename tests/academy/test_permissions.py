@@ -24,6 +24,7 @@ KINDS = (
 LADDER = {
     "attempt.work": "C.....",  # nobody answers for a candidate
     "attempt.read": ".AVX.M",
+    "attempt.transcribe": ".A..T.",  # a log sheet of anybody's; a candidate types in their own
     "attempt.decide": ".A....",  # a manager decides only as an assessor too
     "portfolio.read": "CAVX.M",
     "prior.record": ".A...M",
@@ -36,10 +37,13 @@ LADDER = {
     "hold.place": ".A..TM",
     "instrument.read": ".AVXTM",
     "instrument.manage": "....TM",
+    "task.read": ".AV..M",  # what is right stands there: never to a candidate
+    "task.manage": ".....M",
     "cohort.read": ".AV..M",
     "cohort.manage": ".....M",
     "people.manage": ".....M",
     "ledger.read": "..VX.M",
+    "centre.manage": ".....M",  # the centre's own values, such as when a rig is taken out of use
 }
 
 

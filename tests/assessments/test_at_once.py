@@ -119,7 +119,7 @@ def test_several_decisions_are_one_and_the_rest_are_told(bench):
 
 def test_one_check_sent_several_times_is_recorded_once(bench):
     number = uuid4()
-    runs = [rigs.run(of=bench.rig, rng=rigs.noise("check")) for _ in range(3)]
+    runs = [rigs.check_run(of=bench.rig, rng=rigs.noise("check")) for _ in range(3)]
     references = {
         str(each.model.kind): each
         for each in Instrument.objects.references().filter(centre=bench.centre).select_related("model")

@@ -1,6 +1,5 @@
 """Kinds of check from a task's data to the page: issued, worked through, marked, shown."""
 
-import json
 import re
 from dataclasses import replace
 
@@ -11,7 +10,8 @@ from django.urls import reverse
 from assessments import catalogue, outcomes
 from assessments.models import Step, TaskVersion
 from tests.factories import assessments as made
-from tests.factories.assessments import FIXTURES, SWITCH_TEST
+from tests.factories.assessments import SWITCH_TEST
+from tests.factories.rigs import TWO_TERMINAL
 
 PRESSURE = {
     "kind": "reading",
@@ -48,7 +48,7 @@ DROP = {
 
 
 def data_with(*steps):
-    data = json.loads((FIXTURES / "tasks" / f"{SWITCH_TEST}.json").read_text(encoding="utf-8"))
+    data = made.data_for(SWITCH_TEST, design=TWO_TERMINAL)
     *before, conclusion = data["steps"]
     return {**data, "steps": [*before, *steps, conclusion]}
 

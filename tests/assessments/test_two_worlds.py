@@ -20,11 +20,13 @@ from django.urls import NoReverseMatch, get_resolver, reverse
 from django.utils import timezone
 
 from academy.models import Centre
-from assessments import faults
-from assessments.models import Attempt, Photo
-from rigs.models import Fault
+from assessments.models import Attempt, Photo, Step
+from assessments.views import log_sheets
+from rigs.models import Session
 from tests.factories import assessments as made
+from tests.factories import fault_finding
 from tests.factories.assessments import SWITCH_TEST, picture
+from tests.factories.fault_finding import FAULT_FINDING
 
 NOW = made.AT + timedelta(minutes=5)
 UUIDS = re.compile(rb"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
@@ -49,15 +51,11 @@ def masked(body: bytes) -> bytes:
     return NUMBERED.sub(rb"\1 n", TOKENS.sub(b"token", DIGESTS.sub(b"digest", UUIDS.sub(b"uuid", body))))
 
 
-def world(*, running: float, fault: str, second_fault: str = "") -> made.Bench:
-    bench = made.ready_bench(running=running)
-    for slug in filter(None, (fault, second_fault)):
-        faults.set_fault(
-            rig=bench.rig,
-            fault=Fault.objects.get(design=bench.rig.design, slug=slug),
-            by=bench.assessor,
-            at=NOW,
-        )
+def world(*, running: float, fault: str) -> made.Bench:
+    """A bench whose rig gives nothing away, with the task of finding faults issued as well."""
+    bench = fault_finding.with_task(made.ready_bench(running=running))
+    if fault:
+        fault_finding.set_fault(bench, fault, at=NOW)
     return bench
 
 
@@ -87,10 +85,10 @@ class Candidate:
         self.seen.append(Seen(what, response.status_code, tuple(sorted(headers)), masked(body), len(queries)))
 
 
-def everything_a_candidate_can_get(bench: made.Bench) -> list[Seen]:
+def everything_a_candidate_can_get(bench: made.Bench, *, task: str) -> list[Seen]:
     """A whole attempt, with slips and snooping on the way, up to the moment before sign-off."""
     phone = Candidate(bench)
-    rig, version = bench.rig, bench.tasks[SWITCH_TEST]
+    rig, version = bench.rig, bench.tasks[task]
     start = reverse("attempt-start", args=[rig.pk, version.pk])
     phone.get(reverse("home"))
     phone.get(reverse("bench-home"))
@@ -106,8 +104,13 @@ def everything_a_candidate_can_get(bench: made.Bench) -> list[Seen]:
         phone.get(address)
         for data in entries_for(step):
             phone.post(address, id=str(uuid4()), **data)
+        if step.kind == "measurements":
+            measure(phone, step, attempt)
         phone.get(address)
     phone.get(reverse("attempt-overview", args=[number]))
+    for name in ("sheet-print", "sheet-transcribe"):
+        phone.get(reverse(name, args=[number]))
+    phone.get(reverse("sheet-blank", args=[rig.pk, version.pk]))
     for photo in Photo.objects.filter(attempt=attempt):
         phone.get(reverse("photo-file", args=[photo.pk]))
     phone.get(reverse("attempt-result", args=[number]))
@@ -118,6 +121,20 @@ def everything_a_candidate_can_get(bench: made.Bench) -> list[Seen]:
         phone.get(address)
         phone.post(address)
     return phone.seen
+
+
+def measure(phone: Candidate, step: Step, attempt: Attempt) -> None:
+    """Readings of one's own choice: something wrong, something right, a correction, one taken back."""
+    address = reverse("attempt-measure", args=[attempt.pk, step.position])
+    where = {"test_point": "taps", "condition": "fan-running", "unit_pressure": "mbar"}
+    phone.get(address)
+    for text in ("about one", "1.58", "1.59"):
+        phone.post(address, id=str(uuid4()), text=text, **where)
+    for action, data in (("reading-correct", {"text": "1.57", **where}), ("reading-take-back", {})):
+        first = attempt.readings.standing().in_order().filter(test_point__slug="taps").first()
+        phone.get(reverse("reading-correct", args=[attempt.pk, first.pk]))
+        phone.post(reverse(action, args=[attempt.pk, first.pk]), id=str(uuid4()), reason="Misread", **data)
+        phone.get(address)
 
 
 def first_difference(one: bytes, other: bytes) -> str:
@@ -169,13 +186,44 @@ def addresses_of_everything(bench: made.Bench, attempt: Attempt) -> list[str]:
 
 
 @pytest.mark.django_db
-def test_a_candidate_gets_the_same_bytes_in_two_worlds(monkeypatch):
+@pytest.mark.parametrize(("task", "least"), [(SWITCH_TEST, 150), (FAULT_FINDING, 60)])
+def test_a_candidate_gets_the_same_bytes_in_two_worlds(monkeypatch, task, least):
     monkeypatch.setattr(timezone, "now", lambda: NOW)
+    # The PDF of a log sheet has an address in it, which can't be masked once it is typeset.
+    monkeypatch.setattr(log_sheets, "pdf_of", lambda document: document.html.encode())
 
-    healthy = everything_a_candidate_can_get(world(running=1.58, fault=""))
-    faulty = everything_a_candidate_can_get(world(running=1.97, fault="contact-open"))
+    healthy = everything_a_candidate_can_get(world(running=1.58, fault=""), task=task)
+    faulty = everything_a_candidate_can_get(world(running=1.97, fault="tubes-crossed"), task=task)
 
-    assert len(healthy) > 150
+    assert len(healthy) > least
     for one, other in zip(healthy, faulty, strict=True):
         assert one == other, f"{one.what}: {first_difference(one.body, other.body)}"
     assert Centre.objects.count() == 2
+
+
+@pytest.mark.django_db
+def test_a_fault_for_practice_only_looks_like_a_rig_that_was_not_checked(monkeypatch):
+    monkeypatch.setattr(timezone, "now", lambda: NOW)
+    unchecked, set_aside = (fault_finding.bench() for _ in range(2))
+    unchecked.rig.checks.update(session=day_before(unchecked))
+    fault_finding.set_fault(set_aside, "contact-open", practice_only=True, at=NOW)
+
+    pages = []
+    for bench in (unchecked, set_aside):
+        phone = Candidate(bench)
+        for version in bench.tasks.values():
+            phone.get(reverse("attempt-start", args=[bench.rig.pk, version.pk]))
+        pages.append([(seen.status, seen.headers, seen.body) for seen in phone.seen])
+    assert pages[0] == pages[1]
+
+
+def day_before(bench: made.Bench) -> Session:
+    """A session of yesterday: a check in it proves nothing today."""
+    today = bench.rig.checks.get().session
+    return Session.objects.create(
+        centre=bench.centre,
+        on=today.on - timedelta(days=1),
+        half=today.half,
+        opened_by=today.opened_by,
+        opened_at=today.opened_at - timedelta(days=1),
+    )

@@ -187,7 +187,7 @@ def choose_cohort(page: Page, name: str) -> None:
 
 def fill(page: Page, bench: made.Bench, *, running: float) -> None:
     """Type three runs of what a rig reads."""
-    read = rigs.run(of=bench.rig, rng=rigs.noise("a check"), running=running)
+    read = rigs.check_run(of=bench.rig, rng=rigs.noise("a check"), running=running)
     for run in (1, 2, 3):
         for measurand, typed in read.items():
             page.locator(f"[name={field_name(measurand, repeat=run)}]").fill(typed.text)

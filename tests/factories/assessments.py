@@ -1,18 +1,20 @@
 """A bench ready for assessment, and attempts worked through step by step, by the verbs that the site uses."""
 
 import io
-import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cache
 from pathlib import Path
+from typing import Any
 from uuid import uuid4
 
 from PIL import Image, ImageDraw
 
+from academy import json_files
 from academy.models import Centre, Cohort, Person
-from assessments import attempts, catalogue, evidence, outcomes, progress, signoff
+from assessments import attempts, catalogue, evidence, limits, outcomes, progress, signoff
+from assessments.expansion import DesignData, expand
 from assessments.models import Attempt, SignOff, Step, TaskVersion
 from assessments.models.attempts import Purpose
 from assessments.models.decisions import Decision
@@ -26,6 +28,8 @@ from tests.factories.academy import AT, CandidateFactory, CohortFactory
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 SWITCH_TEST = "two-terminal-switch-test"
+FIRST_TASKS = ("instrument-checks", "safe-isolation", SWITCH_TEST)
+FIRST_DESIGNS = (rigs.TWO_TERMINAL, rigs.ISOLATION_BOARD)
 STEP_TAKES = timedelta(minutes=1)
 
 
@@ -108,15 +112,43 @@ def _record_prerequisites(bench: Bench, candidate: Person) -> None:
         )
 
 
-def issue_tasks(*, by: Person, at: datetime) -> dict[str, TaskVersion]:
-    """Every task of the fixtures, issued to the centre of ``by``, by slug."""
-    assert by.centre is not None
-    criteria = json.loads((FIXTURES / "criteria.json").read_text(encoding="utf-8"))
-    catalogue.load_criteria(centre=by.centre, data=criteria)
-    return {
-        data["slug"]: catalogue.issue(centre=by.centre, data=data, by=by, at=at)
-        for data in catalogue.read_tasks(FIXTURES / "tasks")
-    }
+def issue_tasks(
+    *, by: Person, at: datetime, slugs: Sequence[str] = FIRST_TASKS, designs: Sequence[str] = FIRST_DESIGNS
+) -> dict[str, TaskVersion]:
+    """Tasks of the fixtures, with their criteria, issued to the centre of ``by`` for those of their designs.
+
+    Prerequisites must be among them, or issued before. Without more said: the switch test's.
+    """
+    load_criteria({code for slug in slugs for code in task_data(slug)["criteria"]}, by=by)
+    return {slug: _issued(slug, designs, by=by, at=at) for slug in slugs}
+
+
+def load_criteria(codes: Collection[str], *, by: Person) -> None:
+    """Those criteria of the fixtures, at the centre of ``by``."""
+    criteria = json_files.read(FIXTURES / "criteria.json").data
+    catalogue.load_criteria(centre=by.centre, data=[each for each in criteria if each["code"] in codes])
+
+
+def _issued(slug: str, designs: Sequence[str], *, by: Person, at: datetime) -> TaskVersion:
+    data = task_data(slug)
+    (version,) = catalogue.issue_for_all(
+        centre=by.centre,
+        data={**data, "designs": [each for each in data["designs"] if each in designs]},
+        by=by,
+        at=at,
+    )
+    return version
+
+
+@cache
+def task_data(slug: str) -> dict[str, Any]:
+    """A task as it is written in the fixtures, for all its designs."""
+    return json_files.read(FIXTURES / "tasks" / f"{slug}.json").data
+
+
+def data_for(slug: str, *, design: str) -> dict[str, Any]:
+    """A task of the fixtures as it is issued for one of its designs."""
+    return expand(task_data(slug), design=DesignData.of(rigs.design_data(design)))
 
 
 def started(
@@ -128,6 +160,7 @@ def started(
     at: datetime | None = None,
 ) -> Attempt:
     version = bench.tasks[task]
+    confirm_limits(version, by=bench.manager, at=bench.at)
     return attempts.start(
         id=uuid4(),
         candidate=candidate or bench.candidate,
@@ -138,6 +171,12 @@ def started(
         cautions_read=True,
         at=at or bench.at,
     )
+
+
+def confirm_limits(version: TaskVersion, *, by: Person, at: datetime) -> None:
+    """Confirm every limit that a task states."""
+    for limit in {limits.of_step(step).digest for step in version.steps.filter(judged_by="conforms")}:
+        limits.confirm(centre=version.task.centre, digest=limit, compared=True, by=by, at=at)
 
 
 def work_through(attempt: Attempt, work: Work = ALL_WELL) -> datetime:
@@ -237,9 +276,9 @@ def right_reading(attempt: Attempt, step: Step) -> str:
     """What the display shows on a healthy rig: the pinned present value to the instrument's last digit."""
     match step.judged_by:
         case "agrees":
-            assert attempt.sheet is not None
+            assert attempt.sheet is not None and step.measurand is not None
             value = attempt.sheet.values.get(measurand=step.measurand).value
-            return f"{from_si(value, unit='mbar'):.2f}"
+            return f"{from_si(value, unit=step.measurand.test_point.unit):.2f}"
         case "contact":
             assert step.measurand is not None
             return "OL" if step.measurand.expected_state == "open" else "0.4"

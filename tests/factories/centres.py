@@ -3,21 +3,26 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from types import SimpleNamespace
 from typing import Any
 from uuid import uuid4
 
 from django.core.files.base import ContentFile
 
 from academy.models import Centre, Person, Role
-from assessments import evidence, faults, progress
+from assessments import drafts, evidence, faults, limits, progress, verification, virtual
+from assessments.draft_steps import repeated, replaced
 from assessments.models import Attempt, Photo, PortfolioDocument, Step
 from assessments.models.attempts import Purpose
 from assessments.models.decisions import Decision
-from rigs import baselines, holds
-from rigs.models import Baseline, Check, FaultSetting, Hold, Instrument, Rig
+from assessments.models.verification import Agreement
+from assessments.models.virtual import Draw
+from rigs import baselines, calendars, holds
+from rigs.models import Baseline, CalendarAddress, Check, FaultSetting, Hold, Instrument, Rig
 from rigs.models.instruments import InstrumentKind
 from tests.factories import assessments as made
-from tests.factories import rigs
+from tests.factories import fault_finding, rigs
+from tests.factories import virtual as virtual_practices
 from tests.factories.academy import AT, ManagerFactory, person_with
 from tests.factories.assessments import SWITCH_TEST, Bench, Work
 
@@ -43,7 +48,8 @@ class BusyCentre:
         return self.bench.centre
 
     def id_of(self, thing: str) -> Any:
-        return self.things[thing].pk
+        found = self.things[thing]
+        return found.token if isinstance(found, CalendarAddress) else found.pk
 
 
 def busy_centre() -> BusyCentre:
@@ -67,11 +73,45 @@ def busy_centre() -> BusyCentre:
         "version": bench.tasks[SWITCH_TEST],
         "rig": bench.rig,
         "check": bench.rig.checks.get(),
+        "limit": _limit(bench),
+        "calendar": calendars.give_address(person=bench.technician, at=bench.at),
         **_attempts(bench),
+        **_searches(bench),
+        **_practices(bench),
+        **_verified(bench, by=people[Role.Kind.VERIFIER]),
+        **_drafts(bench),
         **_rigs(bench),
         **_instruments(bench),
     }
     return BusyCentre(bench=bench, people=people, things=things)
+
+
+def _limit(bench: Bench) -> SimpleNamespace:
+    """A limit of a task that nobody has confirmed, by its digest."""
+    rigs.load_designs(by=bench.manager, slugs=("pressure-bench",))
+    issued = made.issue_tasks(by=bench.manager, at=AT, slugs=("pressure-test",), designs=("pressure-bench",))
+    step = issued["pressure-test"].steps.filter(judged_by="conforms")[0]
+    return SimpleNamespace(pk=limits.of_step(step).digest)
+
+
+def _practices(bench: Bench) -> dict[str, Any]:
+    """On virtual rigs: one begun, one looking for a fault, one finished."""
+    candidate, at = bench.candidate, bench.at
+    version = bench.tasks[SWITCH_TEST]
+    begun, done = (virtual_practices.started(candidate=candidate, version=version, at=at) for _ in range(2))
+    for slug in ("leads-together", "manometer-zero", "prove-before", "prove-dead"):
+        virtual_practices.log(begun, slug)
+        virtual_practices.log(done, slug)
+    virtual_practices.log(done, "ports-running", typed="9.99")
+    search = virtual_practices.fault_finding(by=bench.manager, at=at)
+    searching = virtual_practices.started(candidate=candidate, version=search, draw=Draw.ANY, at=at)
+    virtual_practices.measure(searching, "contacts", "fan-running")
+    return {
+        "practising": begun,
+        "practised": virtual.finish(practice=done, candidate=candidate, at=at),
+        "searching": searching,
+        "search": search,
+    }
 
 
 def _attempts(bench: Bench) -> dict[str, Any]:
@@ -96,6 +136,63 @@ def _attempts(bench: Bench) -> dict[str, Any]:
         "own-copy": _document(bench.candidate, by=bench.candidate, with_ranges=False, at=at + 2 * hour),
         "staff-copy": _document(other, by=bench.manager, with_ranges=True, at=at + 2 * hour),
     }
+
+
+def _searches(bench: Bench) -> dict[str, Any]:
+    """Two attempts at finding a fault: one with a reading corrected and one taken back, one handed in."""
+    on = fault_finding.with_task(bench)
+    open_one = fault_finding.started(on, purpose=Purpose.PRACTICE)
+    misread = fault_finding.measure(open_one, "taps/fan-running", "15.8", why="Is there air?")
+    kept = fault_finding.measure(
+        open_one, "taps/fan-running", "1.58", corrects=misread, reason="Point misplaced"
+    )
+    fault_finding.take_back(open_one, fault_finding.measure(open_one, "contacts/fan-off", "OL"))
+    other = made.another_candidate(bench)
+    return {
+        "finding": open_one,
+        "finding-reading": kept,
+        "found": fault_finding.handed_in(on, candidate=other, purpose=Purpose.PRACTICE),
+    }
+
+
+def _drafts(bench: Bench) -> dict[str, Any]:
+    """A new version of the switch test, its second step thrice over, and a task with a title and no more."""
+    by, at = bench.manager, bench.at
+    draft = drafts.begin_from(version=bench.tasks[SWITCH_TEST], by=by, at=at)
+    steps = draft.data["steps"]
+    thrice = replaced(steps, (2,), repeated(steps[1], times=3))
+    drafts.change(draft=draft, revision=1, edit=lambda data: {**data, "steps": thrice}, by=by, at=at)
+    new = drafts.begin(centre=bench.centre, title="Look round", designs=[], by=by, at=at)
+    return {"draft": draft, "draft-new": new}
+
+
+def _verified(bench: Bench, *, by: Person) -> dict[str, Any]:
+    """A sample of the day's decisions: one is verified, with an action; the others wait."""
+    at = NOON - timedelta(minutes=5)
+    plan = verification.draw_plan(
+        centre=bench.centre,
+        starts_on=at.date(),
+        ends_on=at.date(),
+        seed=1,
+        wrong_percent=10,
+        chance_percent=80,
+        by=by,
+        at=at,
+    )
+    first, *rest = plan.sampled.select_related("plan__centre", "sign_off__attempt")
+    own = verification.decide_blind(
+        sampled=first, verifier=by, decision=first.sign_off.decision, note="As it was logged.", at=at
+    )
+    compared = verification.compare(verification=own, verifier=by, agreement=Agreement.AGREED, note="", at=at)
+    action = verification.raise_action(
+        verification=compared,
+        text="Say more in the feedback.",
+        owner=bench.assessor,
+        due_on=at.date() + timedelta(days=7),
+        by=by,
+        at=at,
+    )
+    return {"plan": plan, "verified": first, "sampled": rest[0], "action": action}
 
 
 def work_half_way(attempt: Attempt, *, upto: str = "tee-in") -> datetime:
@@ -159,7 +256,7 @@ def _rigs(bench: Bench) -> dict[str, Rig | Baseline | Check | Hold | FaultSettin
         "baseline-waiting": baseline,
         "baseline-begun": run,
         "hold": holds.place(on=held, reason="Guard loose", by=technician, at=at),
-        "fault": faults.set_fault(rig=waiting, fault=fault, by=bench.assessor, at=at),
+        "fault": faults.set_fault(rig=waiting, fault=fault, by=bench.assessor, at=at, practice_only=True),
     }
 
 

@@ -4,15 +4,17 @@ Noise is seeded, so that a rig reads the same in every run. Baselines are taken 
 and approved on the evening before, so `at` itself finds a rig that is ready to be checked.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import cache
 from itertools import count
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from academy import json_files
 from academy.models import Person, Role
 from rigs import baselines, calibrations, catalogue, checks, register
 from rigs.calibrations import PointLine
@@ -65,27 +67,56 @@ MULTIMETER = (
     ),
 )
 VOLTAGE_INDICATOR = (RangeLine(quantity=Quantity.VOLTAGE, unit="V", full_scale=690, resolution=1),)
+THERMOMETER = (
+    RangeLine(quantity=Quantity.TEMPERATURE, unit="°C", full_scale=150, resolution=0.01, counts=5),
+)
+STOPWATCH = (RangeLine(quantity=Quantity.TIME, unit="s", full_scale=3600, resolution=0.01, counts=20),)
+GAS_METER = (
+    RangeLine(quantity=Quantity.VOLUME, unit="m³", full_scale=100, resolution=0.001, percent_reading=0.5),
+)
 RANGES: Mapping[InstrumentKind, Sequence[RangeLine]] = {
     InstrumentKind.MANOMETER: FINE_MANOMETER,
     InstrumentKind.MULTIMETER: MULTIMETER,
     InstrumentKind.VOLTAGE_INDICATOR: VOLTAGE_INDICATOR,
+    InstrumentKind.THERMOMETER: THERMOMETER,
+    InstrumentKind.STOPWATCH: STOPWATCH,
+    InstrumentKind.GAS_METER: GAS_METER,
 }
-UNIT_OF_KIND = {InstrumentKind.MANOMETER: "mbar", InstrumentKind.MULTIMETER: "Ω"}
+UNIT_OF_KIND = {
+    InstrumentKind.MANOMETER: "mbar",
+    InstrumentKind.MULTIMETER: "Ω",
+    InstrumentKind.THERMOMETER: "°C",
+}
 QUANTITY_OF_KIND = {kind: quantity for quantity, kind in KIND_FOR_QUANTITY.items()}
 
 RUNNING = 1.58
 """Mean pressure difference of a healthy rig with its fan running, in mbar."""
 REPEAT_SD = 0.019
+LEVELS = {
+    "high-tap:fan-running": 0.66,
+    "make-point:hand-pump": 0.95,
+    "break-point:hand-pump": 0.72,
+    "winding:fan-parted": 52.3,
+    "l-n:isolated": 83.0,
+}
+"""Means of the other levels, in the unit of their test points."""
 
 _numbers = count(1)
 
 
-def load_designs(*, by: Person, at: datetime = AT) -> dict[str, RigDesign]:
-    """Every design in the fixtures, by its slug, at the centre of `by`."""
+def load_designs(
+    *, by: Person, at: datetime = AT, slugs: Sequence[str] = (TWO_TERMINAL, ISOLATION_BOARD)
+) -> dict[str, RigDesign]:
+    """Those designs of the fixtures, by their slugs, at the centre of `by`."""
     return {
-        data["slug"]: catalogue.load_design(centre=by.centre, data=data, by=by, at=at)
-        for data in catalogue.read_designs(DESIGNS)
+        slug: catalogue.load_design(centre=by.centre, data=design_data(slug), by=by, at=at) for slug in slugs
     }
+
+
+@cache
+def design_data(slug: str) -> dict[str, Any]:
+    """A design as it is written in the fixtures."""
+    return json_files.read(DESIGNS / f"{slug}.json").data
 
 
 def instrument_model(
@@ -215,16 +246,22 @@ def run(
     rng: np.random.Generator,
     running: float = RUNNING,
     texts: Mapping[str, str] | None = None,
+    measurands: Iterable[Measurand] | None = None,
 ) -> dict[Measurand, TypedReading]:
-    """One reading of every measurand with reference instruments, leads nulled.
+    """One reading of every measurand, or of those given, with reference instruments, leads nulled.
 
     `running` is the level with the fan on, in mbar. `texts` replaces readings, by key: "taps:fan-running".
     """
     texts = texts or {}
     return {
         each: typed(each, texts.get(key_of(each)) or _text(each, rng=rng, running=running))
-        for each in baselines.measurands_of(of)
+        for each in (baselines.measurands_of(of) if measurands is None else measurands)
     }
+
+
+def check_run(*, of: Rig, **given: Any) -> dict[Measurand, TypedReading]:
+    """As `run`, of what a check reads."""
+    return run(of=of, measurands=checks.measurands_of(of), **given)
 
 
 def key_of(measurand: Measurand) -> str:
@@ -237,7 +274,7 @@ def _text(measurand: Measurand, *, rng: np.random.Generator, running: float) -> 
         return "OL" if is_open else f"{0.1 + 0.2 * rng.random():.1f}"
     if measurand.condition.slug == "fan-off":
         return f"{rng.normal(0.0, 0.002):.3f}"
-    return f"{rng.normal(running, REPEAT_SD):.3f}"
+    return f"{rng.normal(LEVELS.get(key_of(measurand), running), REPEAT_SD):.3f}"
 
 
 def noise(tag: str) -> np.random.Generator:
@@ -300,7 +337,7 @@ def check(
 ) -> Check:
     """Record a check of a rig that reads `running` mbar at `at`; `texts` replaces readings in every run."""
     rng = noise(f"{of.tag} {at.isoformat()}")
-    made = [run(of=of, rng=rng, running=running, texts=texts) for _ in range(runs)]
+    made = [check_run(of=of, rng=rng, running=running, texts=texts) for _ in range(runs)]
     return checks.record(rig=of, runs=made, instruments=instruments, by=by, at=at)
 
 

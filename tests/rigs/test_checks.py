@@ -96,8 +96,8 @@ def test_a_contact_in_the_wrong_state_is_a_hold(bench, key, text, found):
 
 
 def test_a_contact_that_does_not_repeat_is_a_hold(bench):
-    runs = [make.run(of=bench.rig, rng=make.noise("check")) for _ in range(2)]
-    runs.append(make.run(of=bench.rig, rng=make.noise("check"), texts={"contacts:fan-running": "OL"}))
+    runs = [make.check_run(of=bench.rig, rng=make.noise("check")) for _ in range(2)]
+    runs.append(make.check_run(of=bench.rig, rng=make.noise("check"), texts={"contacts:fan-running": "OL"}))
     check = record(bench, runs)
     assert check.verdict == CheckVerdict.HOLD
     assert "not the same each time" in check.reasons[0]
@@ -126,7 +126,7 @@ def test_three_runs_are_the_least_and_nothing_is_left_of_two(bench):
 
 
 def test_every_run_has_one_reading_of_each(bench):
-    runs = [make.run(of=bench.rig, rng=make.noise("check")) for _ in range(3)]
+    runs = [make.check_run(of=bench.rig, rng=make.noise("check")) for _ in range(3)]
     gone = runs[1].popitem()[0]
     with pytest.raises(Refused, match="every run has one reading of each") as refusal:
         record(bench, runs)
@@ -160,7 +160,7 @@ def test_two_at_once_are_both_recorded_whichever_is_written_first(bench):
 
 
 def test_a_check_sent_twice_is_recorded_once(bench):
-    runs = [make.run(of=bench.rig, rng=make.noise("check")) for _ in range(3)]
+    runs = [make.check_run(of=bench.rig, rng=make.noise("check")) for _ in range(3)]
     number = uuid4()
     first, again = record(bench, runs, id=number), record(bench, runs, id=number)
     assert first == again == Check.objects.get()
@@ -168,9 +168,30 @@ def test_a_check_sent_twice_is_recorded_once(bench):
 
 def test_other_readings_under_the_same_id_are_refused_rather_than_lost(bench):
     number, other = uuid4(), {"contacts:fan-running": "0.4"}
-    record(bench, [make.run(of=bench.rig, rng=make.noise("check")) for _ in range(3)], id=number)
+    record(bench, [make.check_run(of=bench.rig, rng=make.noise("check")) for _ in range(3)], id=number)
     with pytest.raises(Refused, match="recorded from this form before"):
         record(
-            bench, [make.run(of=bench.rig, rng=make.noise("check"), texts=other) for _ in range(3)], id=number
+            bench,
+            [make.check_run(of=bench.rig, rng=make.noise("check"), texts=other) for _ in range(3)],
+            id=number,
         )
     assert Check.objects.count() == 1
+
+
+def test_what_is_characterised_in_the_baseline_alone_is_not_read_in_a_check(bench):
+    apart = {"high-tap:fan-running", "make-point:hand-pump", "break-point:hand-pump"}
+    read = {make.key_of(each) for each in checks.measurands_of(bench.rig)}
+    known = {make.key_of(each) for each in bench.rig.design.measurands.all()}
+    assert known - read == apart
+    check = bench.check()
+    assert {make.key_of(each.measurand) for each in check.readings.all()} == read
+    assert check.verdict == CheckVerdict.STEADY
+
+
+def test_its_present_value_comes_from_the_baseline(bench):
+    sheet = bench.check().value_sheet
+    (make_point,) = [
+        each for each in sheet.values.all() if make.key_of(each.measurand) == "make-point:hand-pump"
+    ]
+    baseline = bench.rig.baselines.get().values.get(measurand=make_point.measurand)
+    assert make_point.value == pytest.approx(baseline.mean)

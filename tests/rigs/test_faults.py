@@ -34,7 +34,7 @@ def test_the_ledger_does_not_say_which(bench):
     setting = set_fault(bench)
     body = json.loads(LedgerEntry.objects.get(verb="fault.set").body)
     assert body["subject"] == str(setting.pk)
-    assert body["facts"] == {"rig": str(bench.rig.pk)}
+    assert body["facts"] == {"rig": str(bench.rig.pk), "practice_only": False}
 
 
 def test_one_fault_at_a_time(bench):

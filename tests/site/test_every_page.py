@@ -22,7 +22,7 @@ OWN = tuple(
     page
     for page in PAGES
     if page.needs == Permission.ATTEMPT_WORK
-    and page.name.startswith(("attempt-", "step-"))
+    and page.name.startswith(("attempt-", "step-", "virtual-"))
     and "pk" in page.about
 )
 OF_A_CENTRE = tuple(page for page in PAGES if any(isinstance(named, str) for named in page.about.values()))

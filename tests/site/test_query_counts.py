@@ -14,10 +14,13 @@ from django.utils import timezone
 from academy.models import Person
 from assessments import attempts, progress
 from assessments.models.attempts import Purpose
+from assessments.models.virtual import Draw
+from assessments.views.virtual import VirtualList
 from rigs import holds
 from rigs.models import Instrument
 from tests.factories import assessments as made
 from tests.factories import rigs
+from tests.factories import virtual as virtual_practices
 from tests.factories.academy import AT, CandidateFactory, CohortFactory, PersonFactory
 from tests.factories.assessments import SWITCH_TEST, Bench, Work
 from tests.factories.centres import NOON
@@ -162,3 +165,28 @@ def test_evidence_of_a_candidate(bench, least, grows_without_a_query):
         made.signed_off(bench, least, at=AT + timedelta(minutes=20 + number))
 
     grows_without_a_query(bench.manager, reverse("portfolio-detail", args=[bench.candidate.pk]), add)
+
+
+def test_ones_own_practices_on_virtual_rigs(bench, grows_without_a_query, monkeypatch):
+    monkeypatch.setattr(VirtualList, "paginate_by", MANY)
+
+    def add(number: int) -> None:
+        version = bench.tasks[SWITCH_TEST]
+        virtual_practices.started(candidate=bench.candidate, version=version, seed=100 * number)
+
+    grows_without_a_query(bench.candidate, reverse("virtual-list"), add)
+
+
+def test_readings_on_a_virtual_rig(bench, client):
+    """Three measurements or thirty: the page and its hint cost as much to look up."""
+    version = virtual_practices.fault_finding(by=bench.manager)
+    practice = virtual_practices.started(candidate=bench.candidate, version=version, draw=Draw.ANY)
+    address = reverse("virtual-measure", args=[practice.pk])
+    client.force_login(bench.candidate)
+    costs = []
+    for upto in (FEW, MANY):
+        while practice.entries.count() < upto:
+            virtual_practices.measure(practice, "taps", "fan-running")
+        costs.append(cost(client, address)[0])
+
+    assert costs[0] == costs[1]

@@ -66,6 +66,11 @@ def pt100_temperature(*, resistance: float) -> float:
     return float(brentq(lambda celsius: _platinum(celsius) - resistance, -201.0, 0.0, xtol=1e-10))
 
 
+def pt100_error(*, resistance: float, temperature: float) -> float:
+    """How many °C a Pt100 is off from a reference thermometer at the same place."""
+    return pt100_temperature(resistance=resistance) - finite(temperature, of="temperature")
+
+
 def pt100_tolerance(*, temperature: float, tolerance_class: ToleranceClass) -> float:
     """± °C at °C. The standard limits each class to a span of its own, which isn't checked here."""
     fixed, share = _TOLERANCES[tolerance_class]
@@ -237,6 +242,15 @@ THERMOMETERS: Final = (
         formula="R = 100 (1 + 3.9083e-3 t − 5.775e-7 t²), from 0 °C up",
         source="IEC 60751",
         function=pt100_resistance,
+    ),
+    Calculator(
+        name="pt100-error",
+        label="Error of a Pt100",
+        inputs=(_OHMS, _CELSIUS),
+        output=Measure(quantity=Quantity.TEMPERATURE, unit="°C", is_difference=True),
+        formula="error = temperature from the standard − temperature of the reference thermometer",
+        source="IEC 60751",
+        function=pt100_error,
     ),
     *(each for name, table in NTC_TABLES.items() for each in table_calculators(name, table)),
     Calculator(

@@ -32,6 +32,7 @@ WORKED: dict[str, tuple[Figures, float]] = {
     "winding-resistance": ({"resistance": 52.0, "measured_at": 20.0, "wanted_at": 60.0}, 60.2),
     "pt100-temperature": ({"resistance": 123.24}, 60.0),
     "pt100-resistance": ({"temperature": 60.0}, 123.24),
+    "pt100-error": ({"resistance": 123.24, "temperature": 20.0}, 40.0),
     "ntc-10k-temperature": ({"resistance": 5372.0}, 40.0),
     "ntc-10k-resistance": ({"temperature": 60.0}, 2535.0),
     "ntc-10k-error": ({"resistance": 5372.0, "temperature": 39.4}, 0.6),

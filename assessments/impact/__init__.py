@@ -1,0 +1,1 @@
+"""Impact reviews, in the order of the work: opening, exposure, marking again, resolving, closing."""
