@@ -3,14 +3,17 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from math import isfinite
 
 from django.db import transaction
 
 from academy import ledger
 from academy.models import Person
 from academy.refusals import Refused
-from rigs.metrology.quantities import Quantity
+from rigs.metrology.instruments import InstrumentError
+from rigs.metrology.quantities import Quantity, to_si
 from rigs.models import Calibration, CalibrationPoint, Instrument
+from rigs.references import certificate_from
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +42,10 @@ def record(
     by: Person,
     at: datetime,
 ) -> Calibration:
-    """Record a certificate. Refused when known already, dated in the future, or due before it was made."""
+    """Record a certificate. Refused when known already, dated in the future, or due before it was made.
+
+    Also with two points at one nominal value, whatever their units, or a point without its uncertainty.
+    """
     if instrument.calibrations.filter(certificate=certificate).exists():
         raise Refused(
             f"Certificate {certificate} is recorded for {instrument.tag} already.", field="certificate"
@@ -48,9 +54,6 @@ def record(
         raise Refused("The calibration date lies in the future.", field="calibrated_on")
     if due_on <= calibrated_on:
         raise Refused("The next calibration must be due after this one was made.", field="due_on")
-    nominals = [(point.quantity, point.nominal) for point in points]
-    if len(set(nominals)) < len(nominals):
-        raise Refused("Two points have the same nominal value.", field="points")
     calibration = Calibration.objects.create(
         instrument=instrument,
         certificate=certificate,
@@ -61,7 +64,9 @@ def record(
         recorded_by=by,
         recorded_at=at,
     )
-    CalibrationPoint.objects.bulk_create(_rows(calibration, points))
+    rows = _rows(calibration, points)
+    _refuse_broken(rows)
+    CalibrationPoint.objects.bulk_create(rows)
     ledger.append(
         centre=instrument.centre,
         actor=by,
@@ -71,6 +76,30 @@ def record(
         facts={"instrument": str(instrument.pk), "as_found_in_tolerance": as_found_in_tolerance},
     )
     return calibration
+
+
+def _refuse_broken(rows: Sequence[CalibrationPoint]) -> None:
+    """Refuse points that no correction follows from: doubled, without U, or not numbers."""
+    nominals = set()
+    for row in rows:
+        nominal = (row.quantity, to_si(row.nominal, unit=row.unit)) if isfinite(row.nominal) else None
+        if nominal in nominals:
+            raise Refused(
+                f"Two points have the same nominal value, {row.nominal:g} {row.unit}. Leave one out.",
+                field="points",
+            )
+        nominals.add(nominal)
+        if row.expanded_u <= 0:
+            raise Refused(
+                f"At {row.nominal:g} {row.unit}, the uncertainty U must be above 0: copy it from the "
+                "certificate.",
+                field="points",
+            )
+    for quantity in sorted({row.quantity for row in rows}):
+        try:
+            certificate_from([row for row in rows if row.quantity == quantity])
+        except InstrumentError as error:
+            raise Refused(str(error), field="points") from error
 
 
 def _rows(calibration: Calibration, points: Sequence[PointLine]) -> list[CalibrationPoint]:

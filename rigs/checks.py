@@ -3,20 +3,20 @@
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
-from statistics import fmean
 from uuid import UUID, uuid4
 
 from django.db import transaction
 
 from academy import ledger
-from academy.models import Centre, Person
+from academy.models import Person
 from academy.refusals import Refused
-from rigs import baselines, repeats, sessions, sheets
+from rigs import baselines, histories, repeats, sessions, sheets
 from rigs.metrology.quantities import from_si
 from rigs.metrology.readings import TypedReading
-from rigs.models import Baseline, BaselineValue, Check, CheckReading, Instrument, Measurand, Rig
+from rigs.models import Baseline, BaselineValue, Check, CheckReading, Instrument, Measurand, Rig, Session
 from rigs.models.checks import CheckVerdict
 from rigs.models.designs import MeasurandKind
+from rigs.rooms import Room
 
 LEAST_REPEATS = 3
 
@@ -32,9 +32,12 @@ def record(
     instruments: Mapping[str, Instrument],
     by: Person,
     at: datetime,
+    room: Room | None = None,
     id: UUID | None = None,  # noqa: A002 - the form names it, so that sending it twice records it once
 ) -> Check:
     """Record at least three runs, judge them against the baseline, and write the session's value sheet.
+
+    ``room`` is the session's air, if somebody read it and nobody has before.
 
     The same id again gives the same check. A hold is proposed, never placed: a person does that. Refused
     without an approved baseline, and while a fault is set on the rig.
@@ -52,7 +55,7 @@ def record(
         raise Refused(f"A check needs at least {LEAST_REPEATS} runs; this one has {len(runs)}.")
     measurands = baselines.measurands_of(rig)
     repeats.require_references(measurands=measurands, instruments=instruments, at=at)
-    session = sessions.ensure_open(centre=rig.centre, by=by, at=at)
+    session = sessions.ensure_open(centre=rig.centre, by=by, at=at, room=room)
     check = Check(pk=id or uuid4(), session=session, rig=rig, baseline=baseline, made_by=by, made_at=at)
     rows = [
         row
@@ -67,7 +70,7 @@ def record(
             rig_check=check,
         )
     ]
-    findings = judge(baseline=baseline, readings=rows, centre=rig.centre)
+    findings = judge(baseline=baseline, readings=rows, session=session)
     check.verdict, check.reasons = verdict_of(findings), [reason for _, reason in findings]
     check.save(force_insert=True)
     CheckReading.objects.bulk_create(rows)
@@ -92,13 +95,17 @@ def _sent_again(known: Check, *, rig: Rig, runs: Runs, by: Person) -> Check:
     return known
 
 
-def judge(*, baseline: Baseline, readings: Sequence[CheckReading], centre: Centre) -> list[Finding]:
-    """What stands out, each with its reason; empty when everything agrees with the baseline."""
+def judge(*, baseline: Baseline, readings: Sequence[CheckReading], session: Session) -> list[Finding]:
+    """What stands out, each with its reason; empty when everything agrees with the baseline.
+
+    A level that follows the air's density is compared in reference air, where any room is known.
+    """
     findings = []
+    airs = histories.airs(baseline, session=session)
     for value in baseline.values.select_related("measurand__test_point", "measurand__condition"):
         mine = [reading for reading in readings if reading.measurand == value.measurand]
         is_state = value.measurand.kind == MeasurandKind.STATE
-        finding = _judge_state(value, mine) if is_state else _judge_level(value, mine, centre)
+        finding = _judge_state(value, mine) if is_state else _judge_level(value, mine, session, airs)
         if finding is not None:
             findings.append(finding)
     return findings
@@ -121,18 +128,22 @@ def _judge_state(value: BaselineValue, readings: Sequence[CheckReading]) -> Find
     )
 
 
-def _judge_level(value: BaselineValue, readings: Sequence[CheckReading], centre: Centre) -> Finding | None:
+def _judge_level(
+    value: BaselineValue, readings: Sequence[CheckReading], session: Session, airs: histories.Airs
+) -> Finding | None:
     """Compare by the centre's percentages of the baseline; near zero, by the measurand's own tolerance."""
-    assert value.mean is not None
-    mean = fmean(reading.si_value or 0.0 for reading in readings)
+    centre, frame = session.centre, histories.frame_of(value.measurand, airs)
+    baseline = float(histories.baseline_level(value, usual=frame.usual).mean)
+    mean = histories.mean_in(frame, readings=readings, session=session.pk)
     hold_percent, watch_percent = float(centre.hold_percent), float(centre.watch_percent)
-    hold_at = max(hold_percent / 100 * abs(value.mean), value.measurand.tolerance_floor)
-    away = abs(mean - value.mean)
+    hold_at = max(hold_percent / 100 * abs(baseline), value.measurand.tolerance_floor)
+    away = abs(mean - baseline)
     if away < hold_at * watch_percent / hold_percent:
         return None
     verdict = CheckVerdict.HOLD if away >= hold_at else CheckVerdict.WATCH
     unit = value.measurand.test_point.unit
+    both = "" if frame.usual is None else " (both as in reference air)"
     return verdict, (
         f"{value.measurand}: {Decimal(from_si(mean, unit=unit)):.3g} {unit} today, "
-        f"{Decimal(from_si(value.mean, unit=unit)):.3g} {unit} in the baseline."
+        f"{Decimal(from_si(baseline, unit=unit)):.3g} {unit} in the baseline{both}."
     )

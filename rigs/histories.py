@@ -1,0 +1,193 @@
+"""A rig's levels since its baseline, as the filter takes them: corrected, and in one air."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from statistics import fmean
+from uuid import UUID
+
+from rigs.metrology.environment import REFERENCE_DENSITY, Density
+from rigs.metrology.today import BaselineLevel, CheckMean
+from rigs.metrology.usual_air import UsualAir, into_reference_air, usual_air
+from rigs.models import Baseline, BaselineValue, CheckReading, Measurand, Session
+from rigs.models.checks import AirSource
+from rigs.models.designs import MeasurandKind
+from rigs.rooms import density_of
+
+SECONDS_A_DAY = 86_400
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Airs:
+    """The air of each session since a baseline, as far as it is known; ``usual`` is None where none is."""
+
+    known: Mapping[UUID, Density]
+    usual: UsualAir | None
+
+    def of(self, session: UUID | None) -> Density | None:
+        """The session's own air, or the usual one; None where levels stay as they were read."""
+        if self.usual is None:
+            return None
+        own = None if session is None else self.known.get(session)
+        return own or self.usual.of_a_session
+
+    def source(self, session: UUID | None) -> AirSource:
+        if self.usual is None:
+            return AirSource.AS_READ
+        return AirSource.ROOM if session in self.known else AirSource.USUAL
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AirOfRuns:
+    """The air at the runs of a baseline where it was read, and of the days (ordinals) on which it was."""
+
+    by_run: Mapping[int, Density]
+    by_day: Mapping[int, Density]
+
+    def of(self, *, run: int, day: int) -> Density | None:
+        """The run's own, or that of its day: a room changes little in a day."""
+        return self.by_run.get(run) or self.by_day.get(day)
+
+
+AS_READ = Airs(known={}, usual=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelHistory:
+    """One level of one rig: in reference air if it follows density and any room is known, else as read.
+
+    ``reference_u`` is the largest standard uncertainty of the instruments that it was read with (SI).
+    """
+
+    value: BaselineValue
+    baseline: BaselineLevel
+    checks: tuple[CheckMean, ...]
+    airs: Airs
+    reference_u: float
+
+    def back_in(self, air: Density | None) -> float:
+        """The factor from here to what is read in an air."""
+        return 1.0 if air is None else air.value / REFERENCE_DENSITY
+
+
+def airs(baseline: Baseline, *, session: Session | None = None) -> Airs:
+    """The air since a baseline; ``session`` is one that has no check yet."""
+    days = air_of_runs(baseline).by_day
+    sessions = {each.pk: each for each in Session.objects.filter(checks__baseline=baseline)}
+    if session is not None:
+        sessions[session.pk] = session
+    found = {pk: density_of(each) for pk, each in sessions.items()}
+    known = {pk: density for pk, density in found.items() if density is not None}
+    return Airs(known=known, usual=usual_air([*days.values(), *known.values()]))
+
+
+def air_of_runs(baseline: Baseline) -> AirOfRuns:
+    moments = dict(baseline.readings.values_list("repeat", "taken_at").distinct())
+    by_run = {}
+    by_day: dict[int, list[Density]] = defaultdict(list)
+    for room in baseline.rooms.all():
+        density = density_of(room)
+        if density is not None and room.repeat in moments:
+            by_run[room.repeat] = density
+            by_day[day_of(baseline, moments[room.repeat])].append(density)
+    return AirOfRuns(by_run=by_run, by_day={day: _mean(found) for day, found in by_day.items()})
+
+
+def _mean(densities: Sequence[Density]) -> Density:
+    """The mean of one day's rooms: read on the same instruments, so as uncertain as one of them."""
+    return Density(
+        value=fmean(each.value for each in densities),
+        u=max(each.u for each in densities),
+        stated=all(each.stated for each in densities),
+    )
+
+
+def day_of(baseline: Baseline, at: datetime) -> int:
+    return at.astimezone(baseline.rig.centre.zone).toordinal()
+
+
+def histories(
+    baseline: Baseline, *, session: Session | None = None, measurands: Iterable[Measurand] | None = None
+) -> dict[int, LevelHistory]:
+    """Each level's history since a baseline, by its measurand. A constant number of queries."""
+    air = airs(baseline, session=session)
+    values = baseline.values.filter(measurand__kind=MeasurandKind.LEVEL).select_related("measurand")
+    if measurands is not None:
+        values = values.filter(measurand__in=measurands)
+    readings = _check_readings(baseline)
+    return {
+        value.measurand_id: history(value, readings=readings[value.measurand_id], airs=air)
+        for value in values
+    }
+
+
+def history(value: BaselineValue, *, readings: Sequence[CheckReading], airs: Airs) -> LevelHistory:
+    """One level's history from the check readings since its baseline, which come with their check."""
+    frame = frame_of(value.measurand, airs)
+    level = baseline_level(value, usual=frame.usual)
+    return LevelHistory(
+        value=value,
+        baseline=level,
+        checks=_check_means(value.baseline, readings, airs=frame, size=abs(float(level.mean))),
+        airs=frame,
+        reference_u=max([value.reference_u or 0.0, *(each.instrument_u or 0.0 for each in readings)]),
+    )
+
+
+def frame_of(measurand: Measurand, airs: Airs) -> Airs:
+    return airs if measurand.follows_density else AS_READ
+
+
+def baseline_level(value: BaselineValue, *, usual: UsualAir | None) -> BaselineLevel:
+    """A baseline whose rooms nobody read is taken to have been made in the usual air, where that is known."""
+    assert value.mean is not None  # a level has one
+    mean, air_u = value.mean, value.air_u
+    if usual is not None and air_u is None:
+        mean *= into_reference_air(usual.of_a_session)
+        air_u = usual.mean_u(days=[(1, None)] * value.days)
+    return BaselineLevel(
+        mean=mean, n=value.repeats, days=value.days, at=0.0, air_u=(air_u or 0.0) * abs(mean)
+    )
+
+
+def mean_in(airs: Airs, *, readings: Sequence[CheckReading], session: UUID) -> float:
+    """The mean of one check's readings of a level, corrected, in the air that its history is carried in."""
+    return fmean(each.corrected for each in readings) * into_reference_air(airs.of(session))
+
+
+def days_between(start: datetime, end: datetime) -> float:
+    return (end - start).total_seconds() / SECONDS_A_DAY
+
+
+def _check_readings(baseline: Baseline) -> Mapping[int, list[CheckReading]]:
+    found = CheckReading.objects.filter(
+        rig_check__baseline=baseline, si_value__isnull=False, measurand__kind=MeasurandKind.LEVEL
+    ).select_related("rig_check")
+    readings: dict[int, list[CheckReading]] = defaultdict(list)
+    for each in found:
+        readings[each.measurand_id].append(each)
+    return readings
+
+
+def _check_means(
+    baseline: Baseline, readings: Sequence[CheckReading], *, airs: Airs, size: float
+) -> tuple[CheckMean, ...]:
+    """In order, in days from the baseline's start."""
+    groups: dict[UUID, list[CheckReading]] = defaultdict(list)
+    for each in readings:
+        groups[each.rig_check_id].append(each)
+    means = []
+    for group in groups.values():
+        check = group[0].rig_check
+        air = airs.of(check.session_id)
+        means.append(
+            CheckMean(
+                at=days_between(baseline.started_at, check.made_at),
+                mean=mean_in(airs, readings=group, session=check.session_id),
+                n=len(group),
+                session=check.session_id,
+                air_u=0.0 if air is None else air.u / air.value * size,
+            )
+        )
+    return tuple(sorted(means, key=lambda each: each.at))
