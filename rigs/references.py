@@ -24,6 +24,36 @@ class Worth:
     calibration: Calibration | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CorrectionLine:
+    """A point of the curve in force, in the certificate's ``unit``: what is added there, and its u = U/k."""
+
+    nominal: float
+    correction: float
+    u: float
+    unit: str
+
+
+def corrections(*, instrument: Instrument, on: date) -> tuple[Calibration | None, tuple[CorrectionLine, ...]]:
+    """What a reference instrument's readings are corrected by on a day; nothing where no curve is in force."""
+    calibration = calibration_in_force(instrument=instrument, on=on)
+    if calibration is None or not instrument.is_reference:
+        return None, ()
+    points = list(calibration.points.all())
+    several = {each.quantity for each in points if sum(one.quantity == each.quantity for one in points) > 1}
+    lines = (
+        CorrectionLine(
+            nominal=each.nominal,
+            correction=-each.as_left_error,
+            u=each.expanded_u / each.coverage_factor,
+            unit=each.unit,
+        )
+        for each in points
+        if each.quantity in several
+    )
+    return calibration, tuple(lines)
+
+
 def worth(*, instrument: Instrument, quantity: Quantity, value_si: float, on: date) -> Worth:
     """What a reading with a reference instrument is worth on a day, on the finest range that reaches it.
 

@@ -5,6 +5,7 @@ from rigs.views.calibrations import CalibrationRecord
 from rigs.views.checks import CheckRecord
 from rigs.views.holds import HoldRelease, InstrumentHoldPlace, RigHoldPlace
 from rigs.views.instruments import InstrumentCreate, InstrumentDetail, InstrumentList, InstrumentModelCreate
+from rigs.views.levels import DesignLevels, LevelsAdopt, LevelsSet
 from rigs.views.rigs import RigCreate, RigDetail, RigList
 
 urlpatterns = [
@@ -16,6 +17,9 @@ urlpatterns = [
     path("rigs/<uuid:rig>/hold/", RigHoldPlace.as_view(), name="hold-place"),
     path("baselines/<uuid:pk>/run/", BaselineRun.as_view(), name="baseline-run"),
     path("baselines/<uuid:pk>/hand-over/", BaselineHandOver.as_view(), name="baseline-hand-over"),
+    path("designs/<uuid:pk>/levels/", DesignLevels.as_view(), name="design-levels"),
+    path("measurands/<int:pk>/levels/new/", LevelsSet.as_view(), name="levels-set"),
+    path("measurands/<int:pk>/levels/adopt/", LevelsAdopt.as_view(), name="levels-adopt"),
     path("holds/<uuid:pk>/release/", HoldRelease.as_view(), name="hold-release"),
     path("instruments/", InstrumentList.as_view(), name="instrument-list"),
     path("instruments/new/", InstrumentCreate.as_view(), name="instrument-create"),

@@ -15,6 +15,7 @@ from assessments.models.attempts import Purpose
 from assessments.models.decisions import Decision
 from rigs import baselines, holds
 from rigs.models import Baseline, Check, FaultSetting, Hold, Instrument, Rig
+from rigs.models.designs import MeasurandKind
 from rigs.models.instruments import InstrumentKind
 from tests.factories import assessments as made
 from tests.factories import rigs
@@ -66,6 +67,8 @@ def busy_centre() -> BusyCentre:
         "cohort": bench.cohort,
         "version": bench.tasks[SWITCH_TEST],
         "rig": bench.rig,
+        "design": bench.rig.design,
+        "level": bench.rig.design.measurands.filter(kind=MeasurandKind.LEVEL)[0],
         "check": bench.rig.checks.get(),
         **_attempts(bench),
         **_rigs(bench),
