@@ -10,10 +10,8 @@ from django.db import transaction
 from academy import ledger
 from academy.models import Person
 from academy.refusals import Refused
-from rigs.metrology.instruments import InstrumentError
-from rigs.metrology.quantities import Quantity, to_si
+from rigs.metrology.quantities import Quantity, to_si, unit_quantity
 from rigs.models import Calibration, CalibrationPoint, Instrument
-from rigs.references import certificate_from
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +52,7 @@ def record(
         raise Refused("The calibration date lies in the future.", field="calibrated_on")
     if due_on <= calibrated_on:
         raise Refused("The next calibration must be due after this one was made.", field="due_on")
+    _refuse_broken(points)
     calibration = Calibration.objects.create(
         instrument=instrument,
         certificate=certificate,
@@ -64,9 +63,7 @@ def record(
         recorded_by=by,
         recorded_at=at,
     )
-    rows = _rows(calibration, points)
-    _refuse_broken(rows)
-    CalibrationPoint.objects.bulk_create(rows)
+    CalibrationPoint.objects.bulk_create(_rows(calibration, points))
     ledger.append(
         centre=instrument.centre,
         actor=by,
@@ -78,28 +75,29 @@ def record(
     return calibration
 
 
-def _refuse_broken(rows: Sequence[CalibrationPoint]) -> None:
-    """Refuse points that no correction follows from: doubled, without U, or not numbers."""
-    nominals = set()
-    for row in rows:
-        nominal = (row.quantity, to_si(row.nominal, unit=row.unit)) if isfinite(row.nominal) else None
-        if nominal in nominals:
-            raise Refused(
-                f"Two points have the same nominal value, {row.nominal:g} {row.unit}. Leave one out.",
-                field="points",
-            )
-        nominals.add(nominal)
-        if row.expanded_u <= 0:
-            raise Refused(
-                f"At {row.nominal:g} {row.unit}, the uncertainty U must be above 0: copy it from the "
-                "certificate.",
-                field="points",
-            )
-    for quantity in sorted({row.quantity for row in rows}):
-        try:
-            certificate_from([row for row in rows if row.quantity == quantity])
-        except InstrumentError as error:
-            raise Refused(str(error), field="points") from error
+def _refuse_broken(points: Sequence[PointLine]) -> None:
+    """Refuse points that no correction follows from: not numbers, another quantity's, without U, doubled."""
+    known = set()
+    for point in points:
+        why = _broken(point)
+        nominal = None if why else (point.quantity, to_si(point.nominal, unit=point.unit))
+        if nominal in known:
+            why = f"Two points have the same nominal value, {point.nominal:g} {point.unit}. Leave one out."
+        if why is not None:
+            raise Refused(why, field="points")
+        known.add(nominal)
+
+
+def _broken(point: PointLine) -> str | None:
+    figures = (point.nominal, point.as_left_error, point.expanded_u, point.coverage_factor)
+    if not all(map(isfinite, (*figures, point.as_found_error or 0.0))):
+        return "A point has a nominal value, its errors, U and k: all of them numbers."
+    at = f"At {point.nominal:g} {point.unit}"
+    if unit_quantity(point.unit) is not point.quantity:
+        return f"{at}: {point.unit} doesn’t measure {point.quantity.words}. Pick the certificate’s unit."
+    if point.expanded_u <= 0 or point.coverage_factor <= 0:
+        return f"{at}, the uncertainty U and its factor k must be above 0: copy them from the certificate."
+    return None
 
 
 def _rows(calibration: Calibration, points: Sequence[PointLine]) -> list[CalibrationPoint]:

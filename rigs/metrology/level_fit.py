@@ -90,7 +90,10 @@ def fit_levels(histories: Sequence[History]) -> LevelFit:
     grid = np.array([0.0, 1e-3, 1e-2, 0.1, 0.5, 1.0])
     pairs = np.stack([each.ravel() for each in np.meshgrid(grid, grid)], axis=-1)
     start = pairs[np.argmin(_costs(pairs, scale, histories))]
-    best = minimize(_cost, start, args=(scale, histories), method="L-BFGS-B", bounds=((0, None), (0, None)))
+    bounds = ((0, None), (0, None))
+    best = minimize(
+        _cost_and_slope, start, args=(scale, histories), jac=True, method="L-BFGS-B", bounds=bounds
+    )
     dofs = _degrees_of_freedom(best.x, scale, histories)
     drift_sd, session_sd = np.sqrt(np.where(best.x > _NOTHING, best.x, 0.0) * scale)
     return LevelFit(
@@ -179,8 +182,13 @@ def _scale(histories: Iterable[History]) -> Column:
     return np.array([square / days, square])
 
 
-def _cost(pair: Column, scale: Column, histories: Iterable[History]) -> float:
-    return float(_costs(pair[None, :], scale, histories)[0])
+def _cost_and_slope(
+    pair: Column, scale: Column, histories: Iterable[History]
+) -> tuple[float, Column]:
+    """Return the cost and its slopes by forward differences, which stay within bounds: in one run."""
+    steps = np.vstack([np.zeros(2), np.eye(2) * 1e-8])
+    costs = _costs(pair + steps, scale, histories)
+    return float(costs[0]), (costs[1:] - costs[0]) / 1e-8
 
 
 def _costs(pairs: Column, scale: Column, histories: Iterable[History]) -> Column:

@@ -61,7 +61,11 @@ def redrawn(n: int, *, level_u: float = 0.0, normal_u: float = 0.0, specificatio
 @pytest.mark.parametrize("n", REPEATS)
 @pytest.mark.parametrize(("level_u", "normal_u"), [(0.0, 0.0), (0.3, 0.5), (1.0, 1.0)])
 def test_good_readings_are_in_range_as_often_as_stated(n: int, level_u: float, normal_u: float) -> None:
-    assert 0.940 <= inside(redrawn(n, level_u=level_u, normal_u=normal_u)) <= 0.960
+    found = redrawn(n, level_u=level_u, normal_u=normal_u)
+    assert 0.940 <= inside(found) <= 0.960
+    # Welch–Satterthwaite is rough far out in the tail: up to three times the stated 0.27 % with five repeats,
+    # a reason why an assessment asks for ten.
+    assert share(found.code == OUT_OF_RANGE) < (0.009 if n == 5 else 0.005)
 
 
 @pytest.mark.parametrize("n", REPEATS)
