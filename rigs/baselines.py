@@ -189,9 +189,7 @@ def _summary(
     numbers = [each.corrected for each in readings]
     if usual is not None:
         numbers = _in_reference_air(readings, days=days, air=air, usual=usual)
-        value.air_u = usual.mean_u(
-            days=[(days.count(day), air.by_day.get(day)) for day in sorted(set(days))]
-        )
+        value.air_u = usual.mean_u(days=[(days.count(day), air.by_day.get(day)) for day in sorted(set(days))])
     value.reference_u = reference_u(readings)
     summary = statistics.summarise(
         numbers, days=days, resolution=_display_resolution(readings), reference_u=value.reference_u

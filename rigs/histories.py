@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from statistics import fmean
 from uuid import UUID
@@ -10,7 +10,16 @@ from uuid import UUID
 from rigs.metrology.environment import REFERENCE_DENSITY, Density
 from rigs.metrology.today import BaselineLevel, CheckMean
 from rigs.metrology.usual_air import UsualAir, into_reference_air, usual_air
-from rigs.models import Baseline, BaselineValue, CheckReading, Measurand, Session
+from rigs.models import (
+    Baseline,
+    BaselineReading,
+    BaselineRoom,
+    BaselineValue,
+    Check,
+    CheckReading,
+    Measurand,
+    Session,
+)
 from rigs.models.checks import AirSource
 from rigs.models.designs import MeasurandKind
 from rigs.rooms import density_of
@@ -20,17 +29,27 @@ SECONDS_A_DAY = 86_400
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Airs:
-    """The air of each session since a baseline, as far as it is known; ``usual`` is None where none is."""
+    """The air of each session since a baseline, as far as it is known, and of the baseline's days."""
 
     known: Mapping[UUID, Density]
-    usual: UsualAir | None
+    days: tuple[Density, ...] = ()
+
+    @property
+    def usual(self) -> UsualAir | None:
+        """None where nothing is known, and levels stay as they were read."""
+        return usual_air([*self.days, *self.known.values()])
+
+    def with_session(self, session: Session) -> "Airs":
+        density = density_of(session)
+        return self if density is None else replace(self, known={**self.known, session.pk: density})
 
     def of(self, session: UUID | None) -> Density | None:
         """The session's own air, or the usual one; None where levels stay as they were read."""
-        if self.usual is None:
-            return None
         own = None if session is None else self.known.get(session)
-        return own or self.usual.of_a_session
+        usual = self.usual
+        if usual is None:
+            return None
+        return own or usual.of_a_session
 
     def source(self, session: UUID | None) -> AirSource:
         if self.usual is None:
@@ -50,7 +69,7 @@ class AirOfRuns:
         return self.by_run.get(run) or self.by_day.get(day)
 
 
-AS_READ = Airs(known={}, usual=None)
+AS_READ = Airs(known={})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,24 +92,45 @@ class LevelHistory:
 
 def airs(baseline: Baseline, *, session: Session | None = None) -> Airs:
     """The air since a baseline; ``session`` is one that has no check yet."""
-    days = air_of_runs(baseline).by_day
-    sessions = {each.pk: each for each in Session.objects.filter(checks__baseline=baseline)}
-    if session is not None:
-        sessions[session.pk] = session
-    found = {pk: density_of(each) for pk, each in sessions.items()}
-    known = {pk: density for pk, density in found.items() if density is not None}
-    return Airs(known=known, usual=usual_air([*days.values(), *known.values()]))
+    found = _airs_of([baseline])[baseline.pk]
+    return found if session is None else found.with_session(session)
 
 
 def air_of_runs(baseline: Baseline) -> AirOfRuns:
-    moments = dict(baseline.readings.values_list("repeat", "taken_at").distinct())
+    return _air_of_runs([baseline])[baseline.pk]
+
+
+def _airs_of(baselines: Sequence[Baseline]) -> dict[UUID, Airs]:
+    of_runs = _air_of_runs(baselines)
+    known: dict[UUID, dict[UUID, Density]] = {each.pk: {} for each in baselines}
+    for check in Check.objects.filter(baseline__in=baselines).select_related("session"):
+        density = density_of(check.session)
+        if density is not None:
+            known[check.baseline_id][check.session_id] = density
+    return {pk: Airs(known=known[pk], days=tuple(of_runs[pk].by_day.values())) for pk in known}
+
+
+def _air_of_runs(baselines: Sequence[Baseline]) -> dict[UUID, AirOfRuns]:
+    rooms = list(BaselineRoom.objects.filter(baseline__in=baselines))
+    with_rooms = {room.baseline_id for room in rooms}
+    readings = BaselineReading.objects.filter(baseline__in=with_rooms)
+    moments = {
+        (pk, repeat): at
+        for pk, repeat, at in readings.values_list("baseline", "repeat", "taken_at").distinct()
+    }
+    return {each.pk: _air_of(each, rooms, moments) for each in baselines}
+
+
+def _air_of(
+    baseline: Baseline, rooms: Iterable[BaselineRoom], moments: Mapping[tuple[UUID, int], datetime]
+) -> AirOfRuns:
     by_run = {}
     by_day: dict[int, list[Density]] = defaultdict(list)
-    for room in baseline.rooms.all():
-        density = density_of(room)
-        if density is not None and room.repeat in moments:
+    for room in rooms:
+        density, at = density_of(room), moments.get((baseline.pk, room.repeat))
+        if room.baseline_id == baseline.pk and density is not None and at is not None:
             by_run[room.repeat] = density
-            by_day[day_of(baseline, moments[room.repeat])].append(density)
+            by_day[day_of(baseline, at)].append(density)
     return AirOfRuns(by_run=by_run, by_day={day: _mean(found) for day, found in by_day.items()})
 
 
@@ -107,19 +147,29 @@ def day_of(baseline: Baseline, at: datetime) -> int:
     return at.astimezone(baseline.rig.centre.zone).toordinal()
 
 
-def histories(
-    baseline: Baseline, *, session: Session | None = None, measurands: Iterable[Measurand] | None = None
-) -> dict[int, LevelHistory]:
-    """Each level's history since a baseline, by its measurand. A constant number of queries."""
-    air = airs(baseline, session=session)
-    values = baseline.values.filter(measurand__kind=MeasurandKind.LEVEL).select_related("measurand")
-    if measurands is not None:
-        values = values.filter(measurand__in=measurands)
-    readings = _check_readings(baseline)
-    return {
-        value.measurand_id: history(value, readings=readings[value.measurand_id], airs=air)
-        for value in values
-    }
+def histories(baseline: Baseline, *, session: Session | None = None) -> dict[int, LevelHistory]:
+    """Each level's history since a baseline, by its measurand. ``session`` may have no check yet."""
+    found = _histories([baseline], session=session)
+    return {each.value.measurand_id: each for each in found}
+
+
+def histories_of(baselines: Sequence[Baseline]) -> list[LevelHistory]:
+    """Every level's history since each of several baselines, in a constant number of queries."""
+    return _histories(baselines, session=None)
+
+
+def _histories(baselines: Sequence[Baseline], *, session: Session | None) -> list[LevelHistory]:
+    airs_of = _airs_of(baselines)
+    if session is not None:
+        airs_of = {pk: found.with_session(session) for pk, found in airs_of.items()}
+    values = BaselineValue.objects.filter(baseline__in=baselines, measurand__kind=MeasurandKind.LEVEL)
+    readings = _check_readings(baselines)
+    return [
+        history(
+            value, readings=readings[value.baseline_id, value.measurand_id], airs=airs_of[value.baseline_id]
+        )
+        for value in values.select_related("measurand", "baseline")
+    ]
 
 
 def history(value: BaselineValue, *, readings: Sequence[CheckReading], airs: Airs) -> LevelHistory:
@@ -160,13 +210,13 @@ def days_between(start: datetime, end: datetime) -> float:
     return (end - start).total_seconds() / SECONDS_A_DAY
 
 
-def _check_readings(baseline: Baseline) -> Mapping[int, list[CheckReading]]:
+def _check_readings(baselines: Sequence[Baseline]) -> Mapping[tuple[UUID, int], list[CheckReading]]:
     found = CheckReading.objects.filter(
-        rig_check__baseline=baseline, si_value__isnull=False, measurand__kind=MeasurandKind.LEVEL
+        rig_check__baseline__in=baselines, si_value__isnull=False, measurand__kind=MeasurandKind.LEVEL
     ).select_related("rig_check")
-    readings: dict[int, list[CheckReading]] = defaultdict(list)
+    readings: dict[tuple[UUID, int], list[CheckReading]] = defaultdict(list)
     for each in found:
-        readings[each.measurand_id].append(each)
+        readings[each.rig_check.baseline_id, each.measurand_id].append(each)
     return readings
 
 

@@ -1,4 +1,4 @@
-"""Level drift and session effect of a design's rigs: those in force, what checks say of them, and setting them."""
+"""Level drift and session effect of a design's rigs: in force, as checks tell them, and set by a centre."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -10,7 +10,7 @@ from django.db import transaction
 from academy import ledger
 from academy.models import Person
 from academy.refusals import Refused
-from rigs.histories import LevelHistory, histories
+from rigs.histories import LevelHistory, histories_of
 from rigs.metrology.level_fit import History, Interval, fit_levels, level_intervals
 from rigs.metrology.local_level import BaselineLevel, CheckMean
 from rigs.metrology.samples import SampleError
@@ -27,7 +27,7 @@ MOST_PERCENT = 50.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Figures:
-    """Standard deviations in percent of the baseline, drift per √week. ``row`` is None for the design's own."""
+    """Standard deviations in percent of the baseline, drift per √week. No ``row`` for the design's own."""
 
     drift_percent: float
     session_percent: float
@@ -97,11 +97,10 @@ def standings(design: RigDesign) -> tuple[Standing, ...]:
     measurands = levels_of(design)
     figures = in_force(measurands)
     found: dict[int, list[LevelHistory]] = {each.pk: [] for each in measurands}
-    for baseline in _baselines(design):
-        for pk, each in histories(baseline).items():
-            if each.checks:
-                found[pk].append(each)
-    return tuple(_standing(each, figures[each.pk], found[each.pk]) for each in measurands)
+    for each in histories_of(_baselines(design)):
+        if each.checks and each.value.measurand_id in found:
+            found[each.value.measurand_id].append(each)
+    return tuple(_standing(level, figures[level.pk], found[level.pk]) for level in measurands)
 
 
 @transaction.atomic

@@ -223,9 +223,7 @@ def _summary(value: BaselineValue, earlier: BaselineValue | None, origin: str) -
         # Positions in the order of the runs, and every run has one reading of each.
         flagged=tuple(index + 1 for index in value.flagged),
         before="" if before is None else _level(before, unit=unit, last=last_place(Decimal(u))),
-        change=_change(measurand, now=value.mean, before=before)
-        if before is not None and comparable
-        else "",
+        change=_change(measurand, now=value.mean, before=before) if before is not None and comparable else "",
         note=_note(origin, in_reference_air=value.air_u is not None),
     )
 

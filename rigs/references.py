@@ -35,7 +35,7 @@ class CorrectionLine:
 
 
 def corrections(*, instrument: Instrument, on: date) -> tuple[Calibration | None, tuple[CorrectionLine, ...]]:
-    """What a reference instrument's readings are corrected by on a day; nothing where no curve is in force."""
+    """What a reference instrument's readings are corrected by on a day; no lines where by nothing."""
     calibration = calibration_in_force(instrument=instrument, on=on)
     if calibration is None or not instrument.is_reference:
         return None, ()

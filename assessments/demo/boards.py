@@ -32,7 +32,7 @@ class Boards:
         )
 
     def rig(self, plan: RigPlan, *, at: datetime, half: str) -> VenturiRig:
-        """The rig as it is in one session: worn, wandered off, in that air, and with what the session adds."""
+        """The rig as it is in one session: worn, wandered off, in its air, with what the session adds."""
         assert plan.model is not None
         day = self.day(at)
         wander = self.chance("walk", plan.tag).normal(

@@ -125,9 +125,7 @@ def summarise(
     )
 
 
-def level_columns(
-    readings: Column, *, days: Sequence[Hashable], resolution: float
-) -> LevelColumns:
+def level_columns(readings: Column, *, days: Sequence[Hashable], resolution: float) -> LevelColumns:
     """Return what ``summarise`` says of many baselines at once, a row of ``readings`` each, taken alike.
 
     Raises SampleError as it does, for any row.

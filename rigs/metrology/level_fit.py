@@ -182,9 +182,7 @@ def _scale(histories: Iterable[History]) -> Column:
     return np.array([square / days, square])
 
 
-def _cost_and_slope(
-    pair: Column, scale: Column, histories: Iterable[History]
-) -> tuple[float, Column]:
+def _cost_and_slope(pair: Column, scale: Column, histories: Iterable[History]) -> tuple[float, Column]:
     """Return the cost and its slopes by forward differences, which stay within bounds: in one run."""
     steps = np.vstack([np.zeros(2), np.eye(2) * 1e-8])
     costs = _costs(pair + steps, scale, histories)

@@ -105,10 +105,10 @@ def smoothed_values(
 ) -> tuple[PresentValue, ...]:
     """Return what the rig read at each of ``at``, from *all* its checks, those taken later as well.
 
-    This is for looking back on a drifted rig, never for marking on the day; one rig at a time. ``sessions`` names the session of
-    each moment, as in ``present_value``. Errors as there. Quadratic in the number of checks: the smoother is
-    linear, so it runs besides on one unit reading at a time, and has then the weight of each reading and with
-    the weights the share of the repeat noise.
+    This is for looking back on a drifted rig, never for marking on the day; one rig at a time. ``sessions``
+    names the session of each moment, as in ``present_value``. Errors as there. Quadratic in the number of
+    checks: the smoother is linear, so it runs besides on one unit reading at a time, and has then the weight
+    of each reading and with the weights the share of the repeat noise.
     """
     questions = [asked(time, session) for time, session in zip(at, sessions or [None] * len(at), strict=True)]
     steps = in_order(baseline, [*map(seen, checks), *questions])

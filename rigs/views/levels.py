@@ -68,9 +68,7 @@ class LevelsSet(AboutMeasurand, VerbFormView):
         }
 
     def carry_out(self, form: LevelsForm) -> LevelFigures:
-        done = levels.set_by_hand(
-            measurand=self.measurand, **form.cleaned_data, by=self.person, at=self.now
-        )
+        done = levels.set_by_hand(measurand=self.measurand, **form.cleaned_data, by=self.person, at=self.now)
         messages.success(self.request, f"{self.measurand}: in force from now on.")
         return done
 

@@ -69,7 +69,12 @@ def test_an_adopted_estimate_counts_for_later_sheets_alone(bench, taps):
     kept = list(before.values.values())
     at = AT + timedelta(days=170)
     row = levels.adopt(measurand=taps, checks=24, by=bench.technician, at=at)
-    assert (row.source, row.rigs, row.checks, row.set_by) == (FiguresSource.ESTIMATED, 1, 24, bench.technician)
+    assert (row.source, row.rigs, row.checks, row.set_by) == (
+        FiguresSource.ESTIMATED,
+        1,
+        24,
+        bench.technician,
+    )
     assert list(before.values.values()) == kept
     figures = levels.in_force([taps])[taps.pk]
     assert figures.row == row

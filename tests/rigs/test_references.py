@@ -28,7 +28,10 @@ def manometer(manager):
     )
 
 
-def worth(manometer, mbar, *, on=AT.date()):
+TODAY = AT.date()
+
+
+def worth(manometer, mbar, *, on=TODAY):
     return references.worth(instrument=manometer, quantity=Quantity.PRESSURE, value_si=mbar * 100, on=on)
 
 

@@ -56,7 +56,8 @@ def total_u(value):
 
 
 def test_thin_and_heavy_air_are_some_ten_percent_apart():
-    assert (HEAVY_RATIO / THIN_RATIO) == pytest.approx(1.098, abs=0.005)
+    ratio = HEAVY_RATIO / THIN_RATIO
+    assert ratio == pytest.approx(1.098, abs=0.005)
 
 
 def test_a_baseline_over_days_of_different_air_is_one_in_reference_air(bare):
@@ -220,7 +221,9 @@ def test_a_room_in_another_unit_is_refused(given, message):
 
 
 def test_a_humidity_that_was_not_read_is_less_sure():
-    read, not_read = (Room(celsius=20.0, pressure=101_325.0, humidity=humidity).air for humidity in (0.5, None))
+    read, not_read = (
+        Room(celsius=20.0, pressure=101_325.0, humidity=humidity).air for humidity in (0.5, None)
+    )
     assert not_read.humidity == 0.5
     assert not_read.humidity_u > 2 * read.humidity_u
 
@@ -236,7 +239,10 @@ def test_what_is_shown_of_a_check_is_in_the_same_air_as_its_baseline(bare):
 
 def test_a_check_sent_twice_asks_nothing_of_the_room(bench):
     made = bench.check(room=THIN)
-    runs = [{each.measurand: make.typed(each.measurand, each.text) for each in readings} for readings in by_run(made)]
+    runs = [
+        {each.measurand: make.typed(each.measurand, each.text) for each in readings}
+        for readings in by_run(made)
+    ]
     again = checks.record(
         rig=bench.rig,
         runs=runs,

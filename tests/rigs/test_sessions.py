@@ -4,7 +4,6 @@ import pytest
 
 from academy.models import LedgerEntry
 from rigs import sessions
-from rigs.models import Session
 from rigs.models.checks import Half
 from tests.factories.academy import AT, ManagerFactory
 

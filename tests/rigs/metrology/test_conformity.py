@@ -139,7 +139,6 @@ def test_a_negative_spread_is_refused_by_name_and_row(name: str, words: str) -> 
         agrees(reading=160, **{**STEADY, name: [1, -1]})
 
 
-
 FIGURES = st.fixed_dictionaries(
     {
         "value": st.floats(-1e3, 1e3),

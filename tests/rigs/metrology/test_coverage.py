@@ -10,8 +10,16 @@ import pytest
 from numpy.typing import NDArray
 
 from rigs.metrology.baseline import LevelColumns, level_columns
-from rigs.metrology.conformity import CONTACT_STATES, VERDICTS, Agreement, ContactState, Verdict, agrees
-from rigs.metrology.conformity import conforms, contact_state
+from rigs.metrology.conformity import (
+    CONTACT_STATES,
+    VERDICTS,
+    Agreement,
+    ContactState,
+    Verdict,
+    agrees,
+    conforms,
+    contact_state,
+)
 from rigs.metrology.environment import REFERENCE_DENSITY, Density
 from rigs.metrology.instruments import spec_uncertainty
 from rigs.metrology.local_level import Numbers

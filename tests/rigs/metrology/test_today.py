@@ -340,9 +340,7 @@ def test_each_sessions_air_is_an_effect_of_its_own(
 
 def test_air_that_is_not_known_makes_a_check_count_for_less() -> None:
     checks = [CheckMean(at=9.0, mean=11.0, n=3, session="a", air_u=air_u) for air_u in (0.0, 1.0)]
-    known, unknown = (
-        present_value(MODEL, baseline=BASELINE, checks=[check], at=20.0) for check in checks
-    )
+    known, unknown = (present_value(MODEL, baseline=BASELINE, checks=[check], at=20.0) for check in checks)
     assert BASELINE.mean < unknown.value < known.value
     assert unknown.total_u > known.total_u
     # A candidate in the same session reads in the same air.
@@ -352,7 +350,9 @@ def test_air_that_is_not_known_makes_a_check_count_for_less() -> None:
 
 def test_columns_of_rigs_come_out_as_each_rig_by_itself() -> None:
     means, spreads = np.array([9.8, 10.1, 10.6]), np.array([0.2, 0.25, 0.4])
-    checks = [CheckMean(at=each.at, mean=each.mean + means / 10, n=3, session=each.session) for each in CHECKS]
+    checks = [
+        CheckMean(at=each.at, mean=each.mean + means / 10, n=3, session=each.session) for each in CHECKS
+    ]
     model = LevelModel(drift_sd=0.3, session_sd=0.4, repeat_sd=spreads, repeat_dof=9)
     together = present_value(
         model, baseline=BaselineLevel(mean=means, n=10, days=3, at=2.0), checks=checks, at=30.0, session="d"
@@ -361,9 +361,7 @@ def test_columns_of_rigs_come_out_as_each_rig_by_itself() -> None:
         alone = present_value(
             LevelModel(drift_sd=0.3, session_sd=0.4, repeat_sd=spreads[row], repeat_dof=9),
             baseline=BaselineLevel(mean=means[row], n=10, days=3, at=2.0),
-            checks=[
-                CheckMean(at=each.at, mean=each.mean[row], n=3, session=each.session) for each in checks
-            ],
+            checks=[CheckMean(at=each.at, mean=each.mean[row], n=3, session=each.session) for each in checks],
             at=30.0,
             session="d",
         )
