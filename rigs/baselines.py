@@ -14,10 +14,11 @@ from rigs import repeats
 from rigs.histories import AirOfRuns, air_of_runs, day_of
 from rigs.instruments import spec_of
 from rigs.metrology import baseline as statistics
+from rigs.metrology.environment import into_reference_air
 from rigs.metrology.instruments import RangeSpec
 from rigs.metrology.quantities import Quantity
 from rigs.metrology.readings import TypedReading
-from rigs.metrology.usual_air import UsualAir, into_reference_air, usual_air
+from rigs.metrology.usual_air import UsualAir, usual_air
 from rigs.models import (
     Baseline,
     BaselineReading,

@@ -7,9 +7,9 @@ from datetime import datetime
 from statistics import fmean
 from uuid import UUID
 
-from rigs.metrology.environment import REFERENCE_DENSITY, Density
+from rigs.metrology.environment import Density, into_reference_air
 from rigs.metrology.today import BaselineLevel, CheckMean
-from rigs.metrology.usual_air import UsualAir, into_reference_air, usual_air
+from rigs.metrology.usual_air import UsualAir, usual_air
 from rigs.models import (
     Baseline,
     BaselineReading,
@@ -84,10 +84,6 @@ class LevelHistory:
     checks: tuple[CheckMean, ...]
     airs: Airs
     reference_u: float
-
-    def back_in(self, air: Density | None) -> float:
-        """The factor from here to what is read in an air."""
-        return 1.0 if air is None else air.value / REFERENCE_DENSITY
 
 
 def airs(baseline: Baseline, *, session: Session | None = None) -> Airs:
@@ -203,7 +199,14 @@ def baseline_level(value: BaselineValue, *, usual: UsualAir | None) -> BaselineL
 
 def mean_in(airs: Airs, *, readings: Sequence[CheckReading], session: UUID) -> float:
     """The mean of one check's readings of a level, corrected, in the air that its history is carried in."""
-    return fmean(each.corrected for each in readings) * into_reference_air(airs.of(session))
+    air = airs.of(session)
+    mean = fmean(each.corrected for each in readings)
+    return mean if air is None else mean * into_reference_air(air)
+
+
+def back_in(air: Density | None) -> float:
+    """The factor from the air that a history is carried in to what is read in another."""
+    return 1.0 if air is None else 1 / into_reference_air(air)
 
 
 def days_between(start: datetime, end: datetime) -> float:

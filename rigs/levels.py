@@ -55,7 +55,10 @@ class Estimate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Standing:
-    """One measurand: the figures in force, and either an estimate or ``why_not``, in words."""
+    """One measurand: the figures in force, and either an estimate or ``why_not``, in words.
+
+    Near zero no figure means anything: a share of nothing is nothing.
+    """
 
     measurand: Measurand
     figures: Figures
@@ -63,6 +66,7 @@ class Standing:
     why_not: str
     rigs: int
     checks: int
+    is_near_zero: bool
 
 
 def levels_of(design: RigDesign) -> tuple[Measurand, ...]:
@@ -219,8 +223,9 @@ def _standing(measurand: Measurand, figures: Figures, found: list[LevelHistory])
     checks = sum(len(each.checks) for each in found)
     rigs = len({each.value.baseline.rig_id for each in found})
     estimate, why_not = None, ""
-    if any(abs(each.value.mean or 0.0) <= measurand.tolerance_floor for each in found):
-        why_not = "It is near zero, so nothing can be told as a share of it. Set it by hand."
+    is_near_zero = any(abs(each.value.mean or 0.0) <= measurand.tolerance_floor for each in found)
+    if is_near_zero:
+        why_not = "It is near zero, so its drift is no share of it, and none is counted."
     elif checks < LEAST_CHECKS:
         why_not = f"Too few checks: {checks} so far, {LEAST_CHECKS} are needed. Wait, or set it by hand."
     else:
@@ -229,7 +234,13 @@ def _standing(measurand: Measurand, figures: Figures, found: list[LevelHistory])
         except SampleError as error:
             why_not = str(error)
     return Standing(
-        measurand=measurand, figures=figures, estimate=estimate, why_not=why_not, rigs=rigs, checks=checks
+        measurand=measurand,
+        figures=figures,
+        estimate=estimate,
+        why_not=why_not,
+        rigs=rigs,
+        checks=checks,
+        is_near_zero=is_near_zero,
     )
 
 

@@ -103,6 +103,7 @@ class Present:
 
     ``lower`` and ``upper`` are what its display can show that is still in range; empty where it has no range
     for this. ``suitable`` is None where the measurand is not for this instrument, ``working`` for staff.
+    ``note`` says in which air, where that matters.
     """
 
     label: str
@@ -114,6 +115,7 @@ class Present:
     upper: str = ""
     suitable: bool | None = None
     working: str = ""
+    note: str = ""
 
 
 def runs(*, baseline: Baseline, summaries: Iterable[Summary] = ()) -> tuple[Run, ...]:
@@ -275,8 +277,9 @@ def _present(value: SheetValue, instrument: Instrument | None) -> Present:
         return Present(label=label, unit="", state=repeats.state_words(value.state))
     repeat_u = math.sqrt(value.repeat_share or 0.0) * (value.repeat_sd or 0.0)
     shown, u = _with_u(value.value, math.hypot(value.other_u, repeat_u), unit=unit)
+    note = _air_of(value)
     if instrument is None:
-        return Present(label=label, unit=unit, value=shown, u=u)
+        return Present(label=label, unit=unit, value=shown, u=u, note=note)
     expected = suitability.expected_range(value, instrument=instrument)
     lower, upper = ("", "") if expected is None else _shown_range(expected)
     found = suitability.of_value(value, instrument=instrument)
@@ -289,7 +292,14 @@ def _present(value: SheetValue, instrument: Instrument | None) -> Present:
         upper=upper,
         suitable=found.suitable,
         working=found.working,
+        note=note,
     )
+
+
+def _air_of(value: SheetValue) -> str:
+    if value.air_density is None:
+        return ""
+    return f"In air of {value.air_density:.3f} kg/m³, {value.get_air_source_display()}"
 
 
 def _unit_beside(reading: BaselineReading | CheckReading) -> str:

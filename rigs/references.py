@@ -116,5 +116,5 @@ def origin(readings: Iterable[ReferenceReading]) -> str:
             specified.add(each.instrument.tag)
         else:
             certificates.add(f"{each.instrument.tag} corrected by its certificate {each.calibration}")
-    specifications = [f"{tag} by its specification: its certificate doesn’t reach" for tag in specified]
+    specifications = [f"{tag} by its specification, outside its certificate’s points" for tag in specified]
     return "; ".join([*sorted(certificates), *sorted(specifications)])

@@ -6,7 +6,7 @@ from uuid import UUID
 from django.db import transaction
 
 from rigs import baselines, levels, sessions
-from rigs.histories import LevelHistory, days_between, histories
+from rigs.histories import LevelHistory, back_in, days_between, histories
 from rigs.metrology.environment import Density
 from rigs.metrology.today import PresentValue, present_value
 from rigs.models import Baseline, BaselineValue, Check, Rig, Session, SheetValue, ValueSheet
@@ -105,7 +105,7 @@ def _fill(
 ) -> None:
     """Keep the present value, put back from reference air to the session's own."""
     air: Density | None = history.airs.of(_key(session))
-    back = history.back_in(air)
+    back = back_in(air)
     row.value, row.other_u = float(present.value) * back, float(present.u) * back
     row.other_dof = None if present.dof == float("inf") else float(present.dof)
     row.repeat_sd, row.repeat_dof = float(present.repeat_sd) * back, value.repeat_dof

@@ -77,7 +77,8 @@ def _value_lines(numbers: AgreementNumbers, scale: Scale) -> Iterable[WorkingLin
             "Drift, sessions, reference instrument",
             "u(d)",
             scale.width(rig.other_u),
-            "as pinned at the start",
+            "as pinned at the start"
+            + ("" if rig.air_density is None else ", with what isn’t known of the air"),
         )
         yield line("Degrees of freedom of the others", "ν(d)", _dof(rig.other_dof), "as pinned at the start")
         yield line(

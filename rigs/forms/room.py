@@ -116,7 +116,8 @@ class RoomFields(forms.Form):
 
 
 def _within(label: str, low: float, high: float, *, unit: str, **options: Any) -> FigureField:
-    message = f"Give {label.lower()} in {unit}: {low} to {high}."
+    shown = unit.replace("%", "%%")  # Django fills figures into messages
+    message = f"Give {label.lower()} in {shown}: {low} to {high}."
     return FigureField(
         label=label,
         required=False,

@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rigs.metrology.environment import REFERENCE_DENSITY, Density
+from rigs.metrology.environment import Density
 from rigs.metrology.samples import SampleError, positive
 
 USUAL_SPREAD = 0.013
@@ -61,8 +61,3 @@ def usual_air(densities: Sequence[Density]) -> UsualAir | None:
         return None
     mean = math.fsum(each.value for each in densities) / len(densities)
     return UsualAir(density=mean, known=len(densities))
-
-
-def into_reference_air(density: Density | None) -> float:
-    """The factor that makes of a Δp what reference air would have given; 1 where it stays as read."""
-    return 1.0 if density is None else REFERENCE_DENSITY / density.value
