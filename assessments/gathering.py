@@ -433,6 +433,9 @@ def _on_sheet(value: SheetValue) -> MeasurandInput:
         repeat_sd=value.repeat_sd,
         repeat_dof=value.repeat_dof,
         repeat_share=value.repeat_share,
+        air_density=value.air_density,
+        air_u=value.air_u,
+        air_source=value.air_source,
     )
 
 

@@ -1,6 +1,6 @@
 """Characterising a rig: repeats by one person, approval by another."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from itertools import groupby
 
@@ -11,14 +11,26 @@ from academy import ledger
 from academy.models import Person
 from academy.refusals import Refused
 from rigs import repeats
+from rigs.histories import AirOfRuns, air_of_runs, day_of
 from rigs.instruments import spec_of
 from rigs.metrology import baseline as statistics
+from rigs.metrology.environment import into_reference_air
 from rigs.metrology.instruments import RangeSpec
 from rigs.metrology.quantities import Quantity
 from rigs.metrology.readings import TypedReading
-from rigs.models import Baseline, BaselineReading, BaselineValue, Instrument, Measurand, Rig
+from rigs.metrology.usual_air import UsualAir, usual_air
+from rigs.models import (
+    Baseline,
+    BaselineReading,
+    BaselineRoom,
+    BaselineValue,
+    Instrument,
+    Measurand,
+    Rig,
+)
 from rigs.models.baselines import BaselineStatus
 from rigs.models.designs import MeasurandKind
+from rigs.rooms import Room
 
 LEAST_REPEATS = 5
 # With fewer, t at 99.73 % is so wide that nothing is ever out of range.
@@ -52,9 +64,12 @@ def add_run(
     instruments: Mapping[str, Instrument],
     by: Person,
     at: datetime,
+    room: Room | None = None,
     expected: int | None = None,
 ) -> int:
     """Add one reading of every measurand, the connection made again before each; returns the run's number.
+
+    ``room`` is the air at this run, if somebody read it.
 
     ``expected`` is the number that the run was typed under: sent twice, it is refused the second time.
     """
@@ -74,6 +89,8 @@ def add_run(
         baseline=held,
     )
     BaselineReading.objects.bulk_create(rows)
+    if room is not None:
+        BaselineRoom.objects.create(baseline=held, repeat=number, **room.columns)
     _log("baseline.run", held, by=by, at=at, run=str(number))
     return number
 
@@ -146,7 +163,8 @@ def summaries(*, baseline: Baseline) -> list[BaselineValue]:
         "measurand__test_point", "measurand__condition", "instrument__model"
     ).prefetch_related("instrument__model__ranges")
     by_measurand = groupby(sorted(readings, key=_place), key=lambda each: each.measurand)
-    values = (_summary(baseline, measurand, list(group)) for measurand, group in by_measurand)
+    air = air_of_runs(baseline)
+    values = (_summary(baseline, measurand, list(group), air) for measurand, group in by_measurand)
     return [value for value in values if value is not None]
 
 
@@ -155,9 +173,12 @@ def _place(reading: BaselineReading) -> tuple[int, int]:
 
 
 def _summary(
-    baseline: Baseline, measurand: Measurand, readings: list[BaselineReading]
+    baseline: Baseline,
+    measurand: Measurand,
+    readings: list[BaselineReading],
+    air: AirOfRuns,
 ) -> BaselineValue | None:
-    days = [reading.taken_at.astimezone(baseline.rig.centre.zone).toordinal() for reading in readings]
+    days = [day_of(baseline, reading.taken_at) for reading in readings]
     value = BaselineValue(baseline=baseline, measurand=measurand, repeats=len(readings), days=len(set(days)))
     if measurand.kind == MeasurandKind.STATE:
         value.state = repeats.state_of(readings)
@@ -165,7 +186,11 @@ def _summary(
     if len(readings) <= len(set(days)):
         # Repeat noise comes from repeats within a day.
         return None
-    numbers = [reading.si_value for reading in readings if reading.si_value is not None]
+    usual = usual_air(list(air.by_day.values())) if measurand.follows_density else None
+    numbers = [each.corrected for each in readings]
+    if usual is not None:
+        numbers = _in_reference_air(readings, days=days, air=air, usual=usual)
+        value.air_u = usual.mean_u(days=[(days.count(day), air.by_day.get(day)) for day in sorted(set(days))])
     value.reference_u = reference_u(readings)
     summary = statistics.summarise(
         numbers, days=days, resolution=_display_resolution(readings), reference_u=value.reference_u
@@ -182,7 +207,17 @@ def _display_resolution(readings: Iterable[BaselineReading]) -> float:
 
 def reference_u(readings: Iterable[BaselineReading]) -> float:
     """Standard uncertainty of the reference instrument: the same in every reading, so the largest counts."""
-    return max(_range(each).standard_uncertainty(reading_si=_number(each)) for each in readings)
+    return max(each.instrument_u or 0.0 for each in readings)
+
+
+def _in_reference_air(
+    readings: Sequence[BaselineReading], *, days: Sequence[int], air: AirOfRuns, usual: UsualAir
+) -> list[float]:
+    """Each reading as reference air would have given it; where nobody read its room, by the usual air."""
+    return [
+        each.corrected * into_reference_air(air.of(run=each.repeat, day=day) or usual.of_a_session)
+        for each, day in zip(readings, days, strict=True)
+    ]
 
 
 def _range(reading: BaselineReading) -> RangeSpec:

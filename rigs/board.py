@@ -79,15 +79,15 @@ class RigState:
 
 
 def states(*, rigs: Iterable[Any], centre: Centre, on: date) -> Mapping[UUID, RigState]:
-    """How each of these rigs stands. They are annotated by ``with_board``. Three queries, however many."""
+    """How each of these rigs stands. They are annotated by ``with_board``. A constant number of queries."""
     in_force = {rig.pk: rig.baseline_in_force for rig in rigs if rig.baseline_in_force}
-    decided = dict(Baseline.objects.filter(pk__in=in_force.values()).values_list("pk", "decided_at"))
-    known = series.of_baselines(series.values_in_check(list(in_force.values())))
+    baselines = Baseline.objects.filter(pk__in=in_force.values()).select_related("rig__centre").in_bulk()
+    known = series.of_baselines(list(baselines.values()))
     thresholds = series.thresholds_of(centre)
     return {
         rig: RigState(
             levels=tuple(level_state(each, thresholds=thresholds, on=on) for each in known.get(baseline, ())),
-            baseline_due=_due(centre, decided[baseline]),
+            baseline_due=_due(centre, baselines[baseline].decided_at),
         )
         for rig, baseline in in_force.items()
     }
@@ -142,7 +142,7 @@ class AlarmRate:
 
 
 def alarm_rate(*, centre: Centre) -> AlarmRate | None:
-    """Over all rigs in use that have a baseline; None where there is none. One query."""
+    """Over all rigs in use that have a baseline; None where there is none. Two queries."""
     rigs = Rig.objects.filter(centre=centre).in_use().with_board(session=None)
     baselines = rigs.exclude(baseline_in_force=None).order_by().values("baseline_in_force")
     values = series.values_in_check(Baseline.objects.filter(pk__in=baselines))

@@ -3,13 +3,14 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from math import isfinite
 
 from django.db import transaction
 
 from academy import ledger
 from academy.models import Person
 from academy.refusals import Refused
-from rigs.metrology.quantities import Quantity
+from rigs.metrology.quantities import Quantity, to_si, unit_quantity
 from rigs.models import Calibration, CalibrationPoint, Instrument
 
 
@@ -39,7 +40,10 @@ def record(
     by: Person,
     at: datetime,
 ) -> Calibration:
-    """Record a certificate. Refused when known already, dated in the future, or due before it was made."""
+    """Record a certificate. Refused when known already, dated in the future, or due before it was made.
+
+    Also with two points at one nominal value, whatever their units, or a point without its uncertainty.
+    """
     if instrument.calibrations.filter(certificate=certificate).exists():
         raise Refused(
             f"Certificate {certificate} is recorded for {instrument.tag} already.", field="certificate"
@@ -48,9 +52,7 @@ def record(
         raise Refused("The calibration date lies in the future.", field="calibrated_on")
     if due_on <= calibrated_on:
         raise Refused("The next calibration must be due after this one was made.", field="due_on")
-    nominals = [(point.quantity, point.nominal) for point in points]
-    if len(set(nominals)) < len(nominals):
-        raise Refused("Two points have the same nominal value.", field="points")
+    _refuse_broken(points)
     calibration = Calibration.objects.create(
         instrument=instrument,
         certificate=certificate,
@@ -71,6 +73,31 @@ def record(
         facts={"instrument": str(instrument.pk), "as_found_in_tolerance": as_found_in_tolerance},
     )
     return calibration
+
+
+def _refuse_broken(points: Sequence[PointLine]) -> None:
+    """Refuse points that no correction follows from: not numbers, another quantity's, without U, doubled."""
+    known = set()
+    for point in points:
+        why = _broken(point)
+        nominal = None if why else (point.quantity, to_si(point.nominal, unit=point.unit))
+        if nominal in known:
+            why = f"Two points have the same nominal value, {point.nominal:g} {point.unit}. Leave one out."
+        if why is not None:
+            raise Refused(why, field="points")
+        known.add(nominal)
+
+
+def _broken(point: PointLine) -> str | None:
+    figures = (point.nominal, point.as_left_error, point.expanded_u, point.coverage_factor)
+    if not all(map(isfinite, (*figures, point.as_found_error or 0.0))):
+        return "A point has a nominal value, its errors, U and k: all of them numbers."
+    at = f"At {point.nominal:g} {point.unit}"
+    if unit_quantity(point.unit) is not point.quantity:
+        return f"{at}: {point.unit} doesn’t measure {point.quantity.words}. Pick the certificate’s unit."
+    if point.expanded_u <= 0 or point.coverage_factor <= 0:
+        return f"{at}, the uncertainty U and its factor k must be above 0: copy them from the certificate."
+    return None
 
 
 def _rows(calibration: Calibration, points: Sequence[PointLine]) -> list[CalibrationPoint]:

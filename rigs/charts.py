@@ -273,7 +273,10 @@ def _checks_panel(
         y_ticks=frame.y_ticks(finest=figures.finest),
         lines=worded(frame, lines),
         bands=bands,
-        paths=(*paths, Path(kind="joined", corners=frame.corners(zip(figures.at, figures.means, strict=True)))),
+        paths=(
+            *paths,
+            Path(kind="joined", corners=frame.corners(zip(figures.at, figures.means, strict=True))),
+        ),
         marks=_marks(frame, figures, figures.means, outside, zone=zone),
     )
 

@@ -10,18 +10,19 @@ from uuid import UUID, uuid4
 from django.db import transaction
 
 from academy import ledger
-from academy.models import Centre, Person
+from academy.models import Person
 from academy.refusals import Refused
-from rigs import baselines, repeats, series, sessions, sheets
+from rigs import baselines, histories, repeats, series, sessions, sheets
 from rigs.behaviour.venturi import Condition, TestPoint
 from rigs.metrology import standing
 from rigs.metrology.drift import ewma
 from rigs.metrology.quantities import from_si
 from rigs.metrology.readings import TypedReading
 from rigs.metrology.standing import Standing, Thresholds, Why
-from rigs.models import Baseline, BaselineValue, Check, CheckReading, Instrument, Measurand, Rig
+from rigs.models import Baseline, BaselineValue, Check, CheckReading, Instrument, Measurand, Rig, Session
 from rigs.models.checks import CheckVerdict
 from rigs.models.designs import MeasurandKind
+from rigs.rooms import Room
 from rigs.series import Series
 
 LEAST_REPEATS = 3
@@ -42,7 +43,6 @@ class Finding:
     words: str
 
 
-
 @transaction.atomic
 def record(
     *,
@@ -51,9 +51,12 @@ def record(
     instruments: Mapping[str, Instrument],
     by: Person,
     at: datetime,
+    room: Room | None = None,
     id: UUID | None = None,  # noqa: A002 - the form names it, so that sending it twice records it once
 ) -> Check:
     """Record at least three runs, judge them against the baseline, and write the session's value sheet.
+
+    ``room`` is the session's air, if somebody read it and nobody has before.
 
     The same id again gives the same check. A hold is proposed, never placed: a person does that. Refused
     without an approved baseline, and while a fault is set on the rig.
@@ -71,7 +74,7 @@ def record(
         raise Refused(f"A check needs at least {LEAST_REPEATS} runs; this one has {len(runs)}.")
     measurands = measurands_of(rig)
     repeats.require_references(measurands=measurands, instruments=instruments, at=at)
-    session = sessions.ensure_open(centre=rig.centre, by=by, at=at)
+    session = sessions.ensure_open(centre=rig.centre, by=by, at=at, room=room)
     check = Check(pk=id or uuid4(), session=session, rig=rig, baseline=baseline, made_by=by, made_at=at)
     rows = [
         row
@@ -86,7 +89,7 @@ def record(
             rig_check=check,
         )
     ]
-    findings = judge(baseline=baseline, readings=rows, centre=rig.centre)
+    findings = judge(baseline=baseline, readings=rows, session=session)
     check.verdict = verdict_of(findings)
     check.reasons, check.words = [each.reason for each in findings], [each.words for each in findings]
     check.save(force_insert=True)
@@ -117,21 +120,22 @@ def _sent_again(known: Check, *, rig: Rig, runs: Runs, by: Person) -> Check:
     return known
 
 
-def judge(*, baseline: Baseline, readings: Sequence[CheckReading], centre: Centre) -> list[Finding]:
+def judge(*, baseline: Baseline, readings: Sequence[CheckReading], session: Session) -> list[Finding]:
     """What stands out, each with its reason; empty when everything agrees with the baseline.
 
-    ``readings`` are not saved yet: what was checked before is on record.
+    ``readings`` are not saved yet: what was checked before is on record. A level that follows the air's
+    density is compared in reference air, where any room is known.
     """
     findings = []
-    thresholds = series.thresholds_of(centre)
-    before = {each.measurand.pk: each for each in series.of_baseline(baseline)}
+    thresholds = series.thresholds_of(session.centre)
+    before = {each.measurand.pk: each for each in series.of_baseline(baseline, session=session)}
     values = baseline.values.select_related("measurand__test_point", "measurand__condition")
     for value in values.filter(measurand__in_check=True):
         mine = [reading for reading in readings if reading.measurand == value.measurand]
         if value.measurand.kind == MeasurandKind.STATE:
             finding = _judge_state(value, mine)
         else:
-            finding = _judge_level(before[value.measurand_id], mine, thresholds)
+            finding = _judge_level(before[value.measurand_id], mine, session, thresholds)
         if finding is not None:
             findings.append(finding)
     return [*findings, *_judge_margin(values, readings, thresholds)]
@@ -149,16 +153,15 @@ def _judge_state(value: BaselineValue, readings: Sequence[CheckReading]) -> Find
     if found == value.state:
         return None
     reason = f"{value.measurand}: should be {value.state}, is {repeats.state_words(found)}."
-    return Finding(
-        verdict=CheckVerdict.HOLD, reason=reason, words=f"{value.measurand}: not as it should be."
-    )
+    return Finding(verdict=CheckVerdict.HOLD, reason=reason, words=f"{value.measurand}: not as it should be.")
 
 
 def _judge_level(
-    before: Series, readings: Sequence[CheckReading], thresholds: Thresholds
+    before: Series, readings: Sequence[CheckReading], session: Session, thresholds: Thresholds
 ) -> Finding | None:
     """Compare by the centre's percentages of the baseline, and by the checks since it all together."""
-    mean = fmean(reading.si_value or 0.0 for reading in readings)
+    frame = before.history.airs
+    mean = histories.mean_in(frame, readings=readings, session=session.pk)
     judged = standing.judge(before.reference, means=[*before.means, mean], thresholds=thresholds)
     if judged.standing is Standing.STEADY:
         return None
@@ -176,10 +179,11 @@ def _judge_level(
         )
     unit = measurand.test_point.unit
     far = "too far" if judged.why is Why.FAR else "some way"
+    both = "" if frame.usual is None else " (both as in reference air)"
     return Finding(
         verdict=CheckVerdict(judged.standing.value),
         reason=f"{measurand}: {Decimal(from_si(mean, unit=unit)):.3g} {unit} today, "
-        f"{Decimal(from_si(baseline, unit=unit)):.3g} {unit} in the baseline.",
+        f"{Decimal(from_si(baseline, unit=unit)):.3g} {unit} in the baseline{both}.",
         words=f"{measurand}: {far} {side} the baseline.",
     )
 

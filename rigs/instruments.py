@@ -85,5 +85,5 @@ def choices(*, centre: Centre, kinds: Collection[str]) -> InstrumentQuerySet:
         Instrument.objects.filter(centre=centre, model__kind__in=kinds)
         .in_use()
         .select_related("model", "centre")
-        .prefetch_related("model__ranges", "calibrations", "holds")
+        .prefetch_related("model__ranges", "calibrations__points", "holds")
     )

@@ -1,9 +1,10 @@
 """Looking back on what was read: which sheets an instrument fed, what its error made of them, and what a
-drifted rig read on a day gone by, from all its checks. Nothing is written here: sheets stay as they are."""
+drifted rig read on a day gone by, from all its checks. Nothing is written here: sheets stay as they are.
+"""
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -11,7 +12,8 @@ from uuid import UUID
 import numpy as np
 from django.db.models import QuerySet
 
-from rigs import sheets
+from rigs import levels
+from rigs.histories import LevelHistory, back_in, days_between, histories
 from rigs.metrology.doubt import Column, Doubt
 from rigs.metrology.passed_on import passed_on
 from rigs.metrology.quantities import Quantity
@@ -19,7 +21,6 @@ from rigs.metrology.today import BaselineLevel, CheckMean, LevelModel, PresentVa
 from rigs.models import (
     Baseline,
     BaselineReading,
-    BaselineValue,
     Calibration,
     Check,
     CheckReading,
@@ -44,13 +45,19 @@ class Fed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Level:
-    """One level of one baseline, as the filter takes it. ``checks`` are in order, with the ids they have."""
+    """One level of one baseline, as the filter takes it: in reference air where any room is known."""
 
     key: str
     model: LevelModel
-    baseline: BaselineLevel
-    checks: tuple[CheckMean, ...]
-    reference_u: float
+    history: LevelHistory
+
+    @property
+    def baseline(self) -> BaselineLevel:
+        return self.history.baseline
+
+    @property
+    def checks(self) -> tuple[CheckMean, ...]:
+        return self.history.checks
 
 
 def certificate_before(calibration: Calibration) -> Calibration | None:
@@ -78,7 +85,9 @@ def fed_by(*, instrument: Instrument, since: datetime, until: datetime) -> list[
     )
     checks: dict[UUID, list[datetime]] = defaultdict(list)
     read = _levels_read(CheckReading.objects.all(), instrument, since, until)
-    for baseline, _, at in read.values_list("rig_check__baseline", "rig_check", "rig_check__made_at").distinct():
+    for baseline, _, at in read.values_list(
+        "rig_check__baseline", "rig_check", "rig_check__made_at"
+    ).distinct():
         checks[baseline].append(at)
     found = ValueSheet.objects.filter(baseline__in=baselines | checks.keys()).order_by("made_at")
     return [
@@ -116,7 +125,7 @@ def errors_on(
             if measurand not in of_baseline and not checks:
                 continue
             for sheet in wanted:
-                at = sheets.days(baseline.started_at, sheet.made_at)
+                at = days_between(baseline.started_at, sheet.made_at)
                 known = [check for check in level.checks if check.at <= at]
                 found[sheet.pk][level.key] = passed_on(
                     level.model,
@@ -137,18 +146,21 @@ def smoothed(sheet_ids: Collection[UUID], *, until: datetime) -> dict[UUID, dict
     """
     found: dict[UUID, dict[str, PresentValue]] = defaultdict(dict)
     for baseline, wanted in _by_baseline(sheet_ids):
-        end = sheets.days(baseline.started_at, until)
+        end = days_between(baseline.started_at, until)
         for level in _levels(baseline).values():
             values = smoothed_values(
                 level.model,
                 baseline=level.baseline,
                 checks=[check for check in level.checks if check.at <= end],
-                at=[sheets.days(baseline.started_at, sheet.made_at) for sheet in wanted],
+                at=[days_between(baseline.started_at, sheet.made_at) for sheet in wanted],
                 sessions=[_session(sheet) for sheet in wanted],
-                reference_u=level.reference_u,
+                reference_u=level.history.reference_u,
             )
             for sheet, value in zip(wanted, values, strict=True):
-                found[sheet.pk][level.key] = value
+                back = back_in(level.history.airs.of(_session(sheet)))
+                found[sheet.pk][level.key] = replace(
+                    value, value=value.value * back, u=value.u * back, repeat_sd=value.repeat_sd * back
+                )
     return found
 
 
@@ -166,21 +178,16 @@ def _session(sheet: ValueSheet) -> UUID | None:
 
 def _levels(baseline: Baseline) -> Mapping[int, _Level]:
     """Each level of a baseline by its measurand."""
-    checks = sheets.check_means(baseline, since=baseline.started_at)
-    values = baseline.values.filter(measurand__kind=MeasurandKind.LEVEL).select_related(
-        "measurand__test_point", "measurand__condition"
-    )
-    return {value.measurand_id: _level(value, checks.get(value.measurand_id, ())) for value in values}
+    known = histories(baseline)
+    figures = levels.in_force(each.value.measurand for each in known.values())
+    return {measurand: _level(history, figures=figures[measurand]) for measurand, history in known.items()}
 
 
-def _level(value: BaselineValue, checks: Sequence[CheckMean]) -> _Level:
-    assert value.mean is not None  # a level has one
+def _level(history: LevelHistory, *, figures: levels.Figures) -> _Level:
     return _Level(
-        key=_key_of(value.measurand),
-        model=sheets.level_model(value),
-        baseline=BaselineLevel(mean=value.mean, n=value.repeats, days=value.days, at=0.0),
-        checks=tuple(checks),
-        reference_u=value.reference_u or 0.0,
+        key=_key_of(history.value.measurand),
+        model=levels.model_of(history.value, figures=figures, size=abs(float(history.baseline.mean))),
+        history=history,
     )
 
 
@@ -199,7 +206,7 @@ def _errors_read(
     of_checks: dict[int, dict[float, Column]] = defaultdict(dict)
     readings = CheckReading.objects.filter(rig_check__baseline=baseline).select_related("rig_check")
     for (measurand, _), group in _grouped(readings, "measurand_id", "rig_check_id").items():
-        at = sheets.days(baseline.started_at, group[0].rig_check.made_at)
+        at = days_between(baseline.started_at, group[0].rig_check.made_at)
         of_checks[measurand][at] = _mean_error(group, instrument=instrument, doubt=doubt)
     touched = {measurand: error for measurand, error in of_baseline.items() if error.any()}
     return touched, {

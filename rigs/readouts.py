@@ -9,9 +9,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from itertools import groupby
-from statistics import fmean
+from typing import Any
 
-from rigs import baselines, repeats, suitability
+from django.db.models import QuerySet
+
+from rigs import baselines, histories, references, repeats, suitability
+from rigs.metrology.environment import REFERENCE_DENSITY
 from rigs.metrology.quantities import from_si, si_factor
 from rigs.metrology.uncertainty import last_place, reported, rounded
 from rigs.models import (
@@ -54,7 +57,8 @@ class Run:
 class Summary:
     """What a baseline says of one measurand. Texts in ``unit``; empty where a measurand has no such figure.
 
-    ``flagged`` are numbers of runs. ``before`` is the mean of the baseline before, ``change`` since then.
+    ``flagged`` are numbers of runs. ``before`` is the mean of the baseline before, ``change`` since then; no
+    change is told where only one of them is in reference air. ``note`` says what was made of the readings.
     """
 
     label: str
@@ -70,6 +74,7 @@ class Summary:
     change: str = ""
     state: str = ""
     expected_state: str = ""
+    note: str = ""
 
     @property
     def is_as_expected(self) -> bool:
@@ -78,7 +83,10 @@ class Summary:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Comparison:
-    """What a check found of one measurand beside its baseline: means of a level, or states."""
+    """What a check found of one measurand beside its baseline: means of a level, or states.
+
+    Both are corrected and in the same air; ``note`` says by what.
+    """
 
     label: str
     unit: str
@@ -86,6 +94,7 @@ class Comparison:
     found: str
     baseline: str
     change: str = ""
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,6 +103,7 @@ class Present:
 
     ``lower`` and ``upper`` are what its display can show that is still in range; empty where it has no range
     for this. ``suitable`` is None where the measurand is not for this instrument, ``working`` for staff.
+    ``note`` says in which air, where that matters.
     """
 
     label: str
@@ -105,6 +115,7 @@ class Present:
     upper: str = ""
     suitable: bool | None = None
     working: str = ""
+    note: str = ""
 
 
 def runs(*, baseline: Baseline, summaries: Iterable[Summary] = ()) -> tuple[Run, ...]:
@@ -143,16 +154,24 @@ def summaries(*, baseline: Baseline) -> tuple[Summary, ...]:
     else:
         values = []
     before = baselines.before(baseline)
-    means = {} if before is None else {value.measurand_id: value.mean for value in before.values.all()}
-    return tuple(_summary(value, means.get(value.measurand_id)) for value in values)
+    earlier = {} if before is None else {value.measurand_id: value for value in before.values.all()}
+    made_right = _origins(baseline.readings.all())
+    return tuple(
+        _summary(value, earlier.get(value.measurand_id), made_right.get(value.measurand_id, ""))
+        for value in values
+    )
 
 
 def comparisons(*, check: Check) -> tuple[Comparison, ...]:
-    readings = check.readings.select_related("measurand__test_point", "measurand__condition")
-    values = {value.measurand_id: value for value in check.baseline.values.all()}
+    readings = check.readings.select_related("measurand__test_point", "measurand__condition", "rig_check")
+    values = {value.measurand_id: value for value in check.baseline.values.select_related("measurand")}
+    airs = histories.airs(check.baseline, session=check.session)
+    made_right = _origins(check.readings.all())
     ordered = sorted(readings, key=lambda each: (each.measurand.position, each.repeat))
     return tuple(
-        _comparison(measurand, list(group), values[measurand.pk])
+        _comparison(
+            measurand, list(group), values[measurand.pk], airs=airs, origin=made_right.get(measurand.pk, "")
+        )
         for measurand, group in groupby(ordered, key=lambda each: each.measurand)
     )
 
@@ -163,13 +182,23 @@ def present_values(*, sheet: ValueSheet, instrument: Instrument | None) -> tuple
     return tuple(_present(value, instrument) for value in values)
 
 
+def _origins(readings: QuerySet[Any]) -> dict[int, str]:
+    """What made each level's readings right, in words, by measurand."""
+    levels = readings.filter(measurand__kind=MeasurandKind.LEVEL).select_related("instrument", "calibration")
+    ordered = sorted(levels, key=lambda each: each.measurand_id)
+    return {
+        measurand: references.origin(group)
+        for measurand, group in groupby(ordered, key=lambda each: each.measurand_id)
+    }
+
+
 def _by_repeat(baseline: Baseline) -> list[tuple[int, list[BaselineReading]]]:
     readings = baseline.readings.select_related("measurand__test_point", "measurand__condition", "instrument")
     ordered = sorted(readings, key=lambda each: (each.repeat, each.measurand.position))
     return [(number, list(group)) for number, group in groupby(ordered, key=lambda each: each.repeat)]
 
 
-def _summary(value: BaselineValue, before: float | None) -> Summary:
+def _summary(value: BaselineValue, earlier: BaselineValue | None, origin: str) -> Summary:
     measurand = value.measurand
     if value.mean is None or value.repeat_sd is None:
         return Summary(
@@ -182,6 +211,8 @@ def _summary(value: BaselineValue, before: float | None) -> Summary:
         )
     unit = measurand.test_point.unit
     mean, u = _with_u(value.mean, _u_of_mean(value), unit=unit)
+    before = None if earlier is None else earlier.mean
+    comparable = earlier is not None and (earlier.air_u is None) == (value.air_u is None)
     return Summary(
         label=str(measurand),
         unit=unit,
@@ -194,33 +225,49 @@ def _summary(value: BaselineValue, before: float | None) -> Summary:
         # Positions in the order of the runs, and every run has one reading of each.
         flagged=tuple(index + 1 for index in value.flagged),
         before="" if before is None else _level(before, unit=unit, last=last_place(Decimal(u))),
-        change="" if before is None else _change(measurand, now=value.mean, before=before),
+        change=_change(measurand, now=value.mean, before=before) if before is not None and comparable else "",
+        note=_note(origin, in_reference_air=value.air_u is not None),
     )
 
 
+def _note(origin: str, *, in_reference_air: bool) -> str:
+    air = f"As air of {REFERENCE_DENSITY:g} kg/m³ would give it" if in_reference_air else ""
+    return "; ".join(filter(None, (air, origin)))
+
+
 def _u_of_mean(value: BaselineValue) -> float:
-    """Standard uncertainty of a baseline's mean: between days, repeats and the reference instrument."""
-    assert value.repeat_sd is not None
+    """Standard uncertainty of a baseline's mean: between days, repeats, the reference instrument, the air."""
+    assert value.repeat_sd is not None and value.mean is not None
     between = (value.between_sd or 0.0) / math.sqrt(value.days)
-    return math.hypot(between, value.repeat_sd / math.sqrt(value.repeats), value.reference_u or 0.0)
+    repeats_u = value.repeat_sd / math.sqrt(value.repeats)
+    return math.hypot(between, repeats_u, value.reference_u or 0.0, (value.air_u or 0.0) * value.mean)
 
 
-def _comparison(measurand: Measurand, readings: Sequence[CheckReading], value: BaselineValue) -> Comparison:
+def _comparison(
+    measurand: Measurand,
+    readings: Sequence[CheckReading],
+    value: BaselineValue,
+    *,
+    airs: histories.Airs,
+    origin: str,
+) -> Comparison:
     label, unit = str(measurand), measurand.test_point.unit
     cells = tuple(Cell(label=label, text=each.text, unit=_unit_beside(each)) for each in readings)
     if measurand.kind == MeasurandKind.STATE:
         found = repeats.state_words(repeats.state_of(readings))
         return Comparison(label=label, unit="", cells=cells, found=found, baseline=value.state)
-    assert value.mean is not None
-    mean = fmean(each.si_value or 0.0 for each in readings)
+    frame = histories.frame_of(measurand, airs)
+    baseline = float(histories.baseline_level(value, usual=frame.usual).mean)
+    mean = histories.mean_in(frame, readings=readings, session=readings[0].rig_check.session_id)
     last = _last_typed(readings, unit=unit)
     return Comparison(
         label=label,
         unit=unit,
         cells=cells,
         found=_level(mean, unit=unit, last=last),
-        baseline=_level(value.mean, unit=unit, last=last),
-        change=_change(measurand, now=mean, before=value.mean),
+        baseline=_level(baseline, unit=unit, last=last),
+        change=_change(measurand, now=mean, before=baseline),
+        note=_note(origin, in_reference_air=frame.usual is not None),
     )
 
 
@@ -230,8 +277,9 @@ def _present(value: SheetValue, instrument: Instrument | None) -> Present:
         return Present(label=label, unit="", state=repeats.state_words(value.state))
     repeat_u = math.sqrt(value.repeat_share or 0.0) * (value.repeat_sd or 0.0)
     shown, u = _with_u(value.value, math.hypot(value.other_u, repeat_u), unit=unit)
+    note = _air_of(value)
     if instrument is None:
-        return Present(label=label, unit=unit, value=shown, u=u)
+        return Present(label=label, unit=unit, value=shown, u=u, note=note)
     expected = suitability.expected_range(value, instrument=instrument)
     lower, upper = ("", "") if expected is None else _shown_range(expected)
     found = suitability.of_value(value, instrument=instrument)
@@ -244,7 +292,14 @@ def _present(value: SheetValue, instrument: Instrument | None) -> Present:
         upper=upper,
         suitable=found.suitable,
         working=found.working,
+        note=note,
     )
+
+
+def _air_of(value: SheetValue) -> str:
+    if value.air_density is None:
+        return ""
+    return f"In air of {value.air_density:.3f} kg/m³, {value.get_air_source_display()}"
 
 
 def _unit_beside(reading: BaselineReading | CheckReading) -> str:

@@ -7,11 +7,12 @@ from typing import Any, TypeVar
 from academy.refusals import Refused
 from rigs.instruments import kind_for, refusal, spec_of
 from rigs.metrology.instruments import NoRange
-from rigs.metrology.quantities import Qualifier
+from rigs.metrology.quantities import Qualifier, Quantity
 from rigs.metrology.readings import TypedReading
 from rigs.models import BaselineReading, CheckReading, Instrument, Measurand
 from rigs.models.designs import ContactState, MeasurandKind
 from rigs.models.instruments import InstrumentKind
+from rigs.references import worth
 
 Row = TypeVar("Row", BaselineReading, CheckReading)
 HIGH_RESISTANCE = "high-resistance"
@@ -67,10 +68,28 @@ def rows(
             si_value=readings[measurand].si_value,
             si_resolution=readings[measurand].si_resolution,
             taken_at=at,
+            **_worth(measurand, readings[measurand], instruments=instruments, at=at),
             **parent,
         )
         for measurand in measurands
     ]
+
+
+def _worth(
+    measurand: Measurand, reading: TypedReading, *, instruments: Mapping[str, Instrument], at: datetime
+) -> dict[str, Any]:
+    """What the instrument makes of a level, as its certificate stands on the day; nothing of a state."""
+    if measurand.kind == MeasurandKind.STATE:
+        return {}
+    assert reading.si_value is not None  # seen to by unfit
+    instrument = instruments[kind_for(measurand)]
+    found = worth(
+        instrument=instrument,
+        quantity=Quantity(measurand.test_point.quantity),
+        value_si=reading.si_value,
+        on=instrument.centre.date_at(at),
+    )
+    return {"correction": found.correction, "instrument_u": found.u, "calibration": found.calibration}
 
 
 def unfit(

@@ -6,8 +6,10 @@ from django.db import transaction
 
 from academy import ledger
 from academy.models import Centre, Person
+from academy.refusals import Refused
 from rigs.models import Session
 from rigs.models.checks import Half
+from rigs.rooms import Room, room_of
 
 
 def half_day(*, centre: Centre, at: datetime) -> tuple[date, Half]:
@@ -31,26 +33,39 @@ def ensure_open(
     centre: Centre,
     by: Person,
     at: datetime,
-    room_temperature: float | None = None,
-    air_pressure: float | None = None,
-    relative_humidity: float | None = None,
+    room: Room | None = None,
 ) -> Session:
-    """The session of this half-day, opened if nobody has yet. Room conditions: °C, Pa, 0 to 1."""
+    """The session of this half-day, opened if nobody has yet, with its room if somebody read it.
+
+    A room that is read later is added. One session has one: another is refused.
+    """
     on, half = half_day(centre=centre, at=at)
     session, created = Session.objects.get_or_create(
         centre=centre,
         on=on,
         half=half,
-        defaults={
-            "opened_by": by,
-            "opened_at": at,
-            "room_temperature": room_temperature,
-            "air_pressure": air_pressure,
-            "relative_humidity": relative_humidity,
-        },
+        defaults={"opened_by": by, "opened_at": at},
     )
     if created:
         ledger.append(
             centre=centre, actor=by, verb="session.open", subject=session.pk, at=at, facts={"half": half}
         )
+    if room is not None and room != room_of(session):
+        _record_room(session, room, by=by, at=at)
     return session
+
+
+def _record_room(session: Session, room: Room, *, by: Person, at: datetime) -> None:
+    if session.has_room:
+        raise Refused(
+            f"The room of this session is on record already: {session.room_temperature:g} °C. "
+            "Load the page again to see it.",
+            field="room_temperature",
+        )
+    for name, value in room.columns.items():
+        setattr(session, name, value)
+    session.save(update_fields=list(room.columns))
+    facts = {name: None if value is None else repr(value) for name, value in room.columns.items()}
+    ledger.append(
+        centre=session.centre, actor=by, verb="session.room", subject=session.pk, at=at, facts=facts
+    )

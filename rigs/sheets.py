@@ -1,19 +1,16 @@
 """Value sheets: what a rig reads at one moment, from its baseline and its checks."""
 
-from collections import defaultdict
-from collections.abc import Iterable, Mapping
 from datetime import datetime
-from statistics import fmean
+from uuid import UUID
 
 from django.db import transaction
 
-from rigs import baselines, sessions
-from rigs.metrology.today import BaselineLevel, CheckMean, LevelModel, PresentValue, present_value
-from rigs.models import Baseline, BaselineValue, Check, CheckReading, Rig, Session, SheetValue, ValueSheet
+from rigs import baselines, levels, sessions
+from rigs.histories import LevelHistory, back_in, days_between, histories
+from rigs.metrology.environment import Density
+from rigs.metrology.today import PresentValue, present_value
+from rigs.models import Baseline, BaselineValue, Check, Rig, Session, SheetValue, ValueSheet
 from rigs.models.designs import MeasurandKind
-
-SECONDS_A_DAY = 86_400
-DAYS_A_WEEK = 7
 
 
 def of_session(*, rig: Rig, session: Session | None) -> ValueSheet | None:
@@ -48,85 +45,75 @@ def for_start(*, rig: Rig, at: datetime) -> ValueSheet | None:
 
 
 def write(*, baseline: Baseline, at: datetime, after: Check | None = None) -> ValueSheet:
-    """Write down every measurand's present value. ``after`` is the check that proves them for its session."""
+    """Write down every measurand's present value. ``after`` is the check that proves them for its session.
+
+    Levels that follow the air's density are put back to the density of the session in which the sheet is
+    written, or to the usual one where its room isn't known.
+    """
     sheet = ValueSheet.objects.create(rig=baseline.rig, baseline=baseline, rig_check=after, made_at=at)
-    started = baseline.started_at
-    history = check_means(baseline, since=started)
-    session = after.session_id if after else None
-    rows = [
-        _row(sheet, value, checks=history[value.measurand_id], started=started, at=at, session=session)
-        for value in baseline.values.select_related("measurand")
-    ]
+    session = after.session if after else sessions.current(centre=baseline.rig.centre, at=at)
+    values = list(baseline.values.select_related("measurand"))
+    known = histories(baseline, session=session)
+    figures = levels.in_force(value.measurand for value in values)
+    rows = []
+    for value in values:
+        row = SheetValue(sheet=sheet, measurand=value.measurand, repeats=value.repeats, state=value.state)
+        if value.measurand.kind == MeasurandKind.LEVEL:
+            history = known[value.measurand_id]
+            present = _present(
+                history,
+                figures=figures[value.measurand_id],
+                at=days_between(baseline.started_at, at),
+                session=session,
+                is_checked=after is not None,
+            )
+            _fill(row, present, value=value, history=history, session=session)
+        rows.append(row)
     SheetValue.objects.bulk_create(rows)
     return sheet
 
 
-def level_model(value: BaselineValue) -> LevelModel:
-    """Three standard deviations of a level (SI): repeats from the baseline, the others from the design."""
-    assert value.mean is not None and value.repeat_sd is not None and value.repeat_dof is not None
-    size = abs(value.mean) / 100
-    return LevelModel(
-        drift_sd=value.measurand.drift_percent * size / DAYS_A_WEEK**0.5,
-        session_sd=value.measurand.session_percent * size,
-        repeat_sd=value.repeat_sd,
-        repeat_dof=value.repeat_dof,
+def _present(
+    history: LevelHistory,
+    *,
+    figures: levels.Figures,
+    at: float,
+    session: Session | None,
+    is_checked: bool,
+) -> PresentValue:
+    size = abs(float(history.baseline.mean))
+    air = history.airs.of(_key(session))
+    return present_value(
+        levels.model_of(history.value, figures=figures, size=size),
+        baseline=history.baseline,
+        checks=history.checks,
+        # A check may have been written by somebody whose request came in a moment later.
+        at=max([at, *(check.at for check in history.checks)]),
+        session=_key(session) if is_checked else None,
+        reference_u=history.reference_u,
+        air_u=0.0 if air is None else air.u / air.value * size,
     )
 
 
-def _row(
-    sheet: ValueSheet,
-    value: BaselineValue,
+def _fill(
+    row: SheetValue,
+    present: PresentValue,
     *,
-    checks: list[CheckMean],
-    started: datetime,
-    at: datetime,
-    session: object,
-) -> SheetValue:
-    row = SheetValue(sheet=sheet, measurand=value.measurand, repeats=value.repeats, state=value.state)
-    if value.measurand.kind == MeasurandKind.LEVEL:
-        assert value.mean is not None and value.repeat_sd is not None and value.reference_u is not None
-        present = present_value(
-            level_model(value),
-            baseline=BaselineLevel(mean=value.mean, n=value.repeats, days=value.days, at=0.0),
-            checks=checks,
-            # A check may have been written by somebody whose request came in a moment later.
-            at=max([days(started, at), *(check.at for check in checks)]),
-            session=session,
-            reference_u=value.reference_u,
-        )
-        _fill(row, present, dof=value.repeat_dof)
-    return row
+    value: BaselineValue,
+    history: LevelHistory,
+    session: Session | None,
+) -> None:
+    """Keep the present value, put back from reference air to the session's own."""
+    air: Density | None = history.airs.of(_key(session))
+    back = back_in(air)
+    row.value, row.other_u = float(present.value) * back, float(present.u) * back
+    row.other_dof = None if present.dof == float("inf") else float(present.dof)
+    row.repeat_sd, row.repeat_dof = float(present.repeat_sd) * back, value.repeat_dof
+    row.repeat_share = float(present.repeat_share)
+    row.air_source = history.airs.source(_key(session))
+    if air is not None:
+        row.air_density, row.air_u = air.value, air.u / air.value
 
 
-def _fill(row: SheetValue, present: PresentValue, *, dof: int | None) -> None:
-    row.value, row.other_u = present.value, present.u
-    row.other_dof = None if present.dof == float("inf") else present.dof
-    row.repeat_sd, row.repeat_dof, row.repeat_share = present.repeat_sd, dof, present.repeat_share
-
-
-def check_means(baseline: Baseline, *, since: datetime) -> Mapping[int, list[CheckMean]]:
-    """Each measurand's check means since the baseline, in order, in days from ``since``."""
-    readings = CheckReading.objects.filter(
-        rig_check__baseline=baseline, si_value__isnull=False, measurand__kind=MeasurandKind.LEVEL
-    ).select_related("rig_check")
-    means: dict[int, list[CheckMean]] = defaultdict(list)
-    for check, measurand, values in _grouped(readings):
-        means[measurand].append(
-            CheckMean(
-                at=days(since, check.made_at), mean=fmean(values), n=len(values), session=check.session_id
-            )
-        )
-    return means
-
-
-def _grouped(readings: Iterable[CheckReading]) -> list[tuple[Check, int, list[float]]]:
-    groups: dict[tuple[object, int], tuple[Check, list[float]]] = {}
-    for reading in readings:
-        key = (reading.rig_check_id, reading.measurand_id)
-        groups.setdefault(key, (reading.rig_check, []))[1].append(reading.si_value or 0.0)
-    ordered = sorted(groups.items(), key=lambda item: item[1][0].made_at)
-    return [(check, measurand, values) for (_, measurand), (check, values) in ordered]
-
-
-def days(start: datetime, end: datetime) -> float:
-    return (end - start).total_seconds() / SECONDS_A_DAY
+def _key(session: Session | None) -> UUID | None:
+    return None if session is None else session.pk

@@ -12,6 +12,7 @@ from rigs.views.instruments import (
     InstrumentModelCreate,
     InstrumentRetire,
 )
+from rigs.views.levels import DesignLevels, LevelsAdopt, LevelsSet
 from rigs.views.rigs import RigChange, RigCreate, RigDetail, RigRetire, ThresholdChange
 
 urlpatterns = [
@@ -25,6 +26,9 @@ urlpatterns = [
     path("rigs/<uuid:rig>/hold/", RigHoldPlace.as_view(), name="hold-place"),
     path("baselines/<uuid:pk>/run/", BaselineRun.as_view(), name="baseline-run"),
     path("baselines/<uuid:pk>/hand-over/", BaselineHandOver.as_view(), name="baseline-hand-over"),
+    path("designs/<uuid:pk>/levels/", DesignLevels.as_view(), name="design-levels"),
+    path("measurands/<int:pk>/levels/new/", LevelsSet.as_view(), name="levels-set"),
+    path("measurands/<int:pk>/levels/adopt/", LevelsAdopt.as_view(), name="levels-adopt"),
     path("holds/<uuid:pk>/release/", HoldRelease.as_view(), name="hold-release"),
     path("due/", DueList.as_view(), name="due-list"),
     path("due/calendar/", CalendarGive.as_view(), name="calendar-give"),

@@ -10,6 +10,8 @@ from assessments.demo.scenario import InstrumentPlan, RigPlan, Scenario
 from assessments.demo.timetable import Timetable
 from rigs.behaviour.simulation import Manometer, Multimeter
 from rigs.behaviour.venturi import VenturiRig
+from rigs.metrology.environment import REFERENCE_DENSITY, air_density
+from rigs.rooms import Room
 
 FIRST_WEEK = -9
 DAYS_A_WEEK = 7
@@ -30,15 +32,25 @@ class Boards:
         )
 
     def rig(self, plan: RigPlan, *, at: datetime, half: str) -> VenturiRig:
-        """The rig as it is in one session: worn, wandered off, and with what the session adds."""
+        """The rig as it is in one session: worn, wandered off, in its air, with what the session adds."""
         assert plan.model is not None
         day = self.day(at)
         wander = self.chance("walk", plan.tag).normal(
             0.0, self.scenario.walk_percent_a_week / 100 / DAYS_A_WEEK**0.5, size=LONGEST
         )
         share = 1 + wander[:day].sum() - plan.loses_percent_a_week / 100 * day / DAYS_A_WEEK
-        worn = plan.model.at_speed(density=float(share))
+        air = air_density(self.room(at=at, half=half).air).value / REFERENCE_DENSITY
+        worn = plan.model.at_speed(density=float(share) * air)
         return worn.in_session(rng=self.chance("session", plan.tag, day, half))
+
+    def room(self, *, at: datetime, half: str) -> Room:
+        """The room as it was read in one session."""
+        chance = self.chance("room", self.day(at), half)
+        return Room(
+            celsius=round(chance.uniform(17.5, 22.5), 1),
+            pressure=round(chance.uniform(99_600, 102_400), -1),
+            humidity=round(chance.uniform(0.38, 0.62), 2),
+        )
 
     def manometer(self, plan: InstrumentPlan, *, at: datetime) -> Manometer:
         (line,) = plan.model.ranges

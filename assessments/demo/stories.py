@@ -71,6 +71,7 @@ def baseline(world: World, plan: RigPlan, days: list[datetime]) -> Story:
                 instruments=world.references,
                 by=by,
                 at=at,
+                room=world.boards.room(at=at, half=world.half(at)),
             )
     at += timedelta(minutes=9)
     yield at
@@ -82,16 +83,9 @@ def baseline(world: World, plan: RigPlan, days: list[datetime]) -> Story:
 
 def session(world: World, tags: list[str], *, at: datetime, a_check: timedelta = A_CHECK) -> Story:
     """Open a session with its room conditions, and check those rigs one after the other."""
-    chance = world.boards.chance("room", world.boards.day(at), world.half(at))
+    room = world.boards.room(at=at, half=world.half(at))
     yield at
-    sessions.ensure_open(
-        centre=world.stock.centre,
-        by=world.technician,
-        at=at,
-        room_temperature=round(chance.uniform(17.5, 22.5), 1),
-        air_pressure=round(chance.uniform(99_600, 102_400), -1),
-        relative_humidity=round(chance.uniform(0.38, 0.62), 2),
-    )
+    sessions.ensure_open(centre=world.stock.centre, by=world.technician, at=at, room=room)
     for tag in tags:
         at += a_check
         yield at

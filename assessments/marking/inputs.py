@@ -72,7 +72,9 @@ class VersionInput:
 class MeasurandInput:
     """A measurand's present value as pinned at the start. SI units; None for what doesn't apply.
 
-    ``other_u`` leaves out the repeat noise, whose share is ``repeat_share`` × ``repeat_sd``².
+    ``other_u`` leaves out the repeat noise, whose share is ``repeat_share`` × ``repeat_sd``². The value is
+    that in air of ``air_density`` (kg/m³, relative standard uncertainty ``air_u``), which ``air_source`` says
+    where it comes from; empty where it is as read.
     """
 
     key: str
@@ -86,6 +88,9 @@ class MeasurandInput:
     repeat_sd: float | None = None
     repeat_dof: int | None = None
     repeat_share: float | None = None
+    air_density: float | None = None
+    air_u: float | None = None
+    air_source: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

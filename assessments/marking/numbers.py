@@ -35,7 +35,8 @@ class RigNumbers:
     """Where the rig's present value comes from, and what its uncertainty is made of.
 
     `other_u` is all but the repeats; their share is `repeat_share` times their variance. `baseline_on` is an
-    ISO date, empty where it isn't known; `other_dof` None is infinitely many.
+    ISO date, empty where it isn't known; `other_dof` None is infinitely many. `air_density` (kg/m³) is what
+    the value was put back to, None where it is as read, and in older documents.
     """
 
     baseline: int | None
@@ -45,6 +46,9 @@ class RigNumbers:
     other_u: float
     other_dof: float | None
     floor_percent: float
+    air_density: float | None = None
+    air_u: float | None = None
+    air_source: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,8 +7,17 @@ from datetime import date
 from academy.strip import number
 from assessments.marking.numbers import AgreementNumbers, RigNumbers
 from assessments.marking.results import ReadingMark
-from assessments.working.lines import Scale, WorkingLine, as_typed, compared, instrument_lines, line
+from assessments.working.lines import (
+    Scale,
+    WorkingLine,
+    as_typed,
+    compared,
+    instrument_lines,
+    line,
+    with_unit,
+)
 from rigs.metrology.conformity import TIE, Verdict
+from rigs.metrology.environment import REFERENCE_DENSITY
 
 
 def agreement_lines(mark: ReadingMark, numbers: AgreementNumbers) -> Iterable[WorkingLine]:
@@ -16,6 +25,8 @@ def agreement_lines(mark: ReadingMark, numbers: AgreementNumbers) -> Iterable[Wo
     scale = Scale.to_second_digit(numbers.u, unit=mark.unit)
     yield as_typed(mark)
     yield line("The rig today", "m", scale.level(numbers.value, guard=1), _origin(numbers.rig))
+    if numbers.rig is not None:
+        yield from _air_lines(numbers, numbers.rig, scale)
     yield from _value_lines(numbers, scale)
     if numbers.instrument is not None:
         yield from instrument_lines(numbers.instrument, scale)
@@ -39,6 +50,23 @@ def written(day: date) -> str:
     return f"{day.day} {day:%B %Y}"
 
 
+def _air_lines(numbers: AgreementNumbers, rig: RigNumbers, scale: Scale) -> Iterable[WorkingLine]:
+    """What the level is in reference air, and the air that it was put back to."""
+    if rig.air_density is None or rig.air_u is None:
+        return
+    in_reference_air = numbers.value * REFERENCE_DENSITY / rig.air_density
+    formula = f"m is this × ρ/ρ₀, with ρ₀ = {REFERENCE_DENSITY:g} kg/m³"
+    yield line("The rig in reference air", "m₀", scale.level(in_reference_air, guard=1), formula)
+    density = f"{number(rig.air_density, 4)} ± {number(rig.air_u * rig.air_density, 4)}"
+    yield line("Density of the air", "ρ", with_unit(density, "kg/m³"), AIR_SOURCES[rig.air_source])
+
+
+AIR_SOURCES = {
+    "room": "CIPM-2007, from the room’s temperature, pressure and humidity; ± its standard uncertainty",
+    "usual": "this session’s room wasn’t recorded: the mean of those that were; ± how far a room strays",
+}
+
+
 def _value_lines(numbers: AgreementNumbers, scale: Scale) -> Iterable[WorkingLine]:
     rig = numbers.rig
     yield line("Repeat noise", "s", scale.width(numbers.repeat_sd), "repeats of the baseline")
@@ -49,7 +77,8 @@ def _value_lines(numbers: AgreementNumbers, scale: Scale) -> Iterable[WorkingLin
             "Drift, sessions, reference instrument",
             "u(d)",
             scale.width(rig.other_u),
-            "as pinned at the start",
+            "as pinned at the start"
+            + ("" if rig.air_density is None else ", with what isn’t known of the air"),
         )
         yield line("Degrees of freedom of the others", "ν(d)", _dof(rig.other_dof), "as pinned at the start")
         yield line(

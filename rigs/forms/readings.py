@@ -13,6 +13,7 @@ from academy.forms import SheetForm
 from academy.models import Centre
 from rigs.fields import TypedReadingField
 from rigs.forms.layout import ConditionBanner, More
+from rigs.forms.room import RoomFields
 from rigs.instruments import choices
 from rigs.metrology.quantities import Quantity
 from rigs.metrology.readings import TypedReading
@@ -22,11 +23,12 @@ from rigs.models.instruments import InstrumentKind
 from rigs.repeats import field_name, kinds_needed, unfit
 
 
-class ReferenceReadingsForm(SheetForm):
+class ReferenceReadingsForm(RoomFields, SheetForm):
     """Runs with reference instruments: one reading of every measurand in each, by condition.
 
     `measurands` come with their test point and condition. `remembered` are the instruments used last, by
-    kind; with all of them there the choice is folded away.
+    kind; with all of them there the choice is folded away. `asks_for_room` where the room's air isn't known
+    yet, with the `accuracies` that were given last.
     """
 
     def __init__(
@@ -36,6 +38,8 @@ class ReferenceReadingsForm(SheetForm):
         measurands: Sequence[Measurand],
         repeats: Sequence[int],
         remembered: Mapping[str, str],
+        asks_for_room: bool = True,
+        accuracies: Mapping[str, float] | None = None,
         **options: Any,
     ) -> None:
         super().__init__(*args, **options)
@@ -50,6 +54,8 @@ class ReferenceReadingsForm(SheetForm):
                 if len(repeats) > 1:
                     field.label = f"{field.label}, run {repeat}"
                 self.fields[field_name(measurand, repeat=repeat)] = field
+        if asks_for_room:
+            self.add_room(initial=accuracies)
 
     @property
     def instruments(self) -> dict[str, Instrument]:
@@ -78,7 +84,8 @@ class ReferenceReadingsForm(SheetForm):
     @cached_property
     def helper(self) -> FormHelper:
         helper = super().helper
-        helper.layout = Layout(self._instrument_fields(), *self._run_fields())
+        room = [self.room_layout()] if self.asks_for_room else []
+        helper.layout = Layout(self._instrument_fields(), *room, *self._run_fields())
         return helper
 
     def _instrument_fields(self) -> LayoutObject:

@@ -79,6 +79,16 @@ class Summary:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LevelColumns:
+    """Of many baselines, each taken on the same days: columns as in ``Summary``."""
+
+    mean: Column
+    repeat_sd: Column
+    repeat_dof: int
+    between_sd: Column | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ToleranceInterval:
     lower: float
     upper: float
@@ -98,7 +108,8 @@ def summarise(
     column = sample(readings, of="readings", at_least=MINIMUM_READINGS)
     reference = positive(reference_u, of="reference instrument's uncertainty", or_zero=True)
     repeat = repeat_spread(readings, groups=days, resolution=resolution)
-    between = _between_sd(column, days)
+    found = _between_sd(column, days)
+    between = None if found is None else float(found)
     count = len(set(days))
     return Summary(
         mean=float(column.mean()),
@@ -114,6 +125,21 @@ def summarise(
     )
 
 
+def level_columns(readings: Column, *, days: Sequence[Hashable], resolution: float) -> LevelColumns:
+    """Return what ``summarise`` says of many baselines at once, a row of ``readings`` each, taken alike.
+
+    Raises SampleError as it does, for any row.
+    """
+    rows = np.asarray(readings, dtype=np.float64)
+    if rows.ndim != 2 or not np.all(np.isfinite(rows)):
+        raise SampleError("Each row of readings must be a baseline's, all of them numbers.")
+    floor = positive(resolution, of="resolution", or_zero=True) / math.sqrt(12)
+    sd, dof = _repeat_sd(rows, days, floor)
+    return LevelColumns(
+        mean=rows.mean(axis=-1), repeat_sd=sd, repeat_dof=dof, between_sd=_between_sd(rows, days)
+    )
+
+
 def repeat_spread(readings: Sequence[float], *, groups: Sequence[Hashable], resolution: float) -> Spread:
     """Return the repeat noise pooled within groups (days, or checks), never under resolution/√12.
 
@@ -123,18 +149,8 @@ def repeat_spread(readings: Sequence[float], *, groups: Sequence[Hashable], reso
     """
     column = sample(readings, of="readings", at_least=2)
     floor = positive(resolution, of="resolution", or_zero=True) / math.sqrt(12)
-    residuals, count = _within(column, groups)
-    dof = column.size - count
-    if dof == 0:
-        raise SampleError(
-            "No day has two readings, so repeat noise can't be told. Take at least two on one day."
-        )
-    sd = max(math.sqrt(float(residuals @ residuals) / dof), floor)
-    if sd == 0:
-        raise SampleError(
-            "All readings are the same and no resolution is known. Give the display's resolution."
-        )
-    return Spread(sd=sd, dof=dof)
+    sd, dof = _repeat_sd(column, groups, floor)
+    return Spread(sd=float(sd), dof=dof)
 
 
 def screen(readings: Sequence[float], *, resolution: float, alpha: float = 0.05) -> tuple[int, ...]:
@@ -276,30 +292,48 @@ def _esd_critical(n: int, tail: float) -> float:
 
 
 def _within(column: Column, groups: Sequence[Hashable]) -> tuple[Column, int]:
-    """Return each reading less its group's mean, and the number of groups."""
+    """Return each reading less its group's mean, and the number of groups. Along the last axis."""
     residuals = column.copy()
     places = _places(column, groups)
     for members in places:
-        residuals[members] -= column[members].mean()
+        residuals[..., members] -= column[..., members].mean(axis=-1, keepdims=True)
     return residuals, len(places)
 
 
-def _between_sd(column: Column, days: Sequence[Hashable]) -> float | None:
+def _repeat_sd(column: Column, groups: Sequence[Hashable], floor: float) -> tuple[Column, int]:
+    """Return the spread within groups, never under ``floor``, and its degrees of freedom."""
+    residuals, count = _within(column, groups)
+    dof = column.shape[-1] - count
+    if dof == 0:
+        raise SampleError(
+            "No day has two readings, so repeat noise can't be told. Take at least two on one day."
+        )
+    sd = np.maximum(np.sqrt(np.sum(residuals**2, axis=-1) / dof), floor)
+    if np.any(sd == 0):
+        raise SampleError(
+            "All readings are the same and no resolution is known. Give the display's resolution."
+        )
+    return np.asarray(sd), dof
+
+
+def _between_sd(column: Column, days: Sequence[Hashable]) -> Column | None:
     places = _places(column, days)
     if len(places) == 1:
         return None
+    count = column.shape[-1]
     sizes = np.array([len(members) for members in places], dtype=np.float64)
-    means = np.array([column[members].mean() for members in places])
+    means = np.stack([column[..., members].mean(axis=-1) for members in places], axis=-1)
     residuals, _ = _within(column, days)
-    between = float(sizes @ (means - column.mean()) ** 2) / (len(places) - 1)
-    within = float(residuals @ residuals) / (column.size - len(places))
-    typical_size = (column.size - float(sizes @ sizes) / column.size) / (len(places) - 1)
-    return math.sqrt(max(between - within, 0.0) / typical_size)
+    between = (means - column.mean(axis=-1, keepdims=True)) ** 2 @ sizes / (len(places) - 1)
+    within = np.sum(residuals**2, axis=-1) / (count - len(places))
+    typical_size = (count - float(sizes @ sizes) / count) / (len(places) - 1)
+    return np.asarray(np.sqrt(np.maximum(between - within, 0.0) / typical_size))
 
 
 def _places(column: Column, groups: Sequence[Hashable]) -> list[list[int]]:
-    if len(groups) != column.size:
-        raise SampleError(f"{column.size} readings, but {len(groups)} days. Give each reading its day.")
+    count = column.shape[-1]
+    if len(groups) != count:
+        raise SampleError(f"{count} readings, but {len(groups)} days. Give each reading its day.")
     places: dict[Hashable, list[int]] = defaultdict(list)
     for index, group in enumerate(groups):
         places[group].append(index)

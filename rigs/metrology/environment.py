@@ -96,18 +96,21 @@ def air_density(air: Air) -> Density:
     return Density(value=value, u=u, stated=stated)
 
 
+def into_reference_air(density: Density, *, reference: float = REFERENCE_DENSITY) -> float:
+    """Return ρ_ref/ρ: at a fan's constant speed a venturi's Δp is proportional to density.
+
+    It takes out the weather, not a fan whose speed follows its supply.
+    """
+    return positive(reference, of="reference density") / positive(density.value, of="density of the air")
+
+
 def normalised(
     differential: float, *, u: float = 0.0, air: Air, reference: float = REFERENCE_DENSITY
 ) -> Normalised:
-    """Return Δp · ρ_ref/ρ: at a fan's constant speed a venturi's Δp is proportional to density.
-
-    It takes out the weather, not a fan whose speed follows its supply. ``differential`` and ``u`` in any one
-    unit of pressure.
-    """
+    """Return Δp · ρ_ref/ρ. ``differential`` and ``u`` in any one unit of pressure."""
     finite(differential, of="differential pressure")
-    positive(reference, of="reference density")
     density = air_density(air)
-    factor = reference / density.value
+    factor = into_reference_air(density, reference=reference)
     value = differential * factor
     own = factor * positive(u, of="uncertainty of the differential pressure", or_zero=True)
     return Normalised(value=value, u=math.hypot(own, value * density.u / density.value))
@@ -116,7 +119,7 @@ def normalised(
 def as_read_in(normalised_value: float, *, air: Air, reference: float = REFERENCE_DENSITY) -> float:
     """Return what the room's air would give: the inverse of ``normalised``, in the same unit."""
     finite(normalised_value, of="normalised differential pressure")
-    return normalised_value * air_density(air).value / positive(reference, of="reference density")
+    return normalised_value / into_reference_air(air_density(air), reference=reference)
 
 
 def _density(celsius: float, pressure: float, humidity: float, carbon_dioxide: float) -> float:

@@ -46,6 +46,18 @@ def positive(value: float, *, of: str, or_zero: bool = False) -> float:
     return float(value)
 
 
+def each_finite(values: float | Column, *, of: str) -> None:
+    """Raise SampleError where one of ``values`` is infinite or not a number."""
+    finite(float(np.min(values)), of=of)
+    finite(float(np.max(values)), of=of)
+
+
+def each_positive(values: float | Column, *, of: str, or_zero: bool = False) -> None:
+    """Raise SampleError where one of ``values`` isn't above zero (or, if allowed, zero)."""
+    each_finite(values, of=of)
+    positive(float(np.min(values)), of=of, or_zero=or_zero)
+
+
 def probability(value: float, *, of: str) -> float:
     """Return ``value``, or raise SampleError when it isn't strictly between 0 and 1."""
     if not 0.0 < value < 1.0:

@@ -5,17 +5,20 @@ it as text. Rows that others are marked from (specifications, approved baselines
 never changed: a new one supersedes the old.
 """
 
-from rigs.models.baselines import Baseline, BaselineReading, BaselineValue
+from rigs.models.baselines import Baseline, BaselineReading, BaselineRoom, BaselineValue
 from rigs.models.calendars import CalendarAddress
 from rigs.models.checks import Check, CheckReading, Session, SheetValue, ValueSheet
 from rigs.models.designs import Condition, Fault, Measurand, RigDesign, TestPoint
 from rigs.models.holds import FaultSetting, Hold
 from rigs.models.instruments import Calibration, CalibrationPoint, Instrument, InstrumentModel, SpecRange
+from rigs.models.levels import LevelFigures
 from rigs.models.register import Rig
+from rigs.models.rooms import RoomConditions
 
 __all__ = [
     "Baseline",
     "BaselineReading",
+    "BaselineRoom",
     "BaselineValue",
     "CalendarAddress",
     "Calibration",
@@ -28,9 +31,11 @@ __all__ = [
     "Hold",
     "Instrument",
     "InstrumentModel",
+    "LevelFigures",
     "Measurand",
     "Rig",
     "RigDesign",
+    "RoomConditions",
     "Session",
     "SheetValue",
     "SpecRange",

@@ -7,12 +7,19 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
+from rigs.models.rooms import RoomConditions
+
 if TYPE_CHECKING:
     from academy.models import Person
 
 
 class ReferenceReading(models.Model):
-    """What a competent person read with a reference instrument: as typed, and in SI for the engine."""
+    """What a competent person read with a reference instrument: as typed, and in SI for the engine.
+
+    ``correction`` (SI) is what the certificate in force then says is to be added, ``calibration`` that
+    certificate; without one, or outside its points, nothing is added and the specification counts.
+    ``instrument_u`` is the instrument's standard uncertainty (SI) either way; empty for a state.
+    """
 
     measurand = models.ForeignKey("rigs.Measurand", on_delete=models.PROTECT, related_name="+")
     instrument = models.ForeignKey("rigs.Instrument", on_delete=models.PROTECT, related_name="+")
@@ -22,6 +29,11 @@ class ReferenceReading(models.Model):
     qualifier = models.CharField(max_length=16)
     si_value = models.FloatField(null=True, blank=True)
     si_resolution = models.FloatField(null=True, blank=True)
+    calibration = models.ForeignKey(
+        "rigs.Calibration", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    correction = models.FloatField(default=0)
+    instrument_u = models.FloatField(null=True, blank=True)
     taken_at = models.DateTimeField()
 
     class Meta:
@@ -29,6 +41,12 @@ class ReferenceReading(models.Model):
 
     def __str__(self) -> str:
         return f"{self.text} {self.unit}, run {self.repeat}"
+
+    @property
+    def corrected(self) -> float:
+        """In SI, the certificate's error taken off. For levels, which are always numbers."""
+        assert self.si_value is not None
+        return self.si_value + self.correction
 
 
 class BaselineStatus(models.TextChoices):
@@ -108,8 +126,30 @@ class BaselineReading(ReferenceReading):
         )
 
 
+class BaselineRoom(RoomConditions):
+    """The room's air at one run of a baseline."""
+
+    baseline = models.ForeignKey(Baseline, on_delete=models.CASCADE, related_name="rooms")
+    repeat = models.PositiveSmallIntegerField()
+
+    class Meta(RoomConditions.Meta):
+        abstract = False
+        ordering = ("baseline", "repeat")
+        constraints = (
+            *RoomConditions.Meta.constraints,
+            models.UniqueConstraint(fields=("baseline", "repeat"), name="one_room_per_baseline_and_run"),
+        )
+
+    def __str__(self) -> str:
+        return f"room at run {self.repeat}"
+
+
 class BaselineValue(models.Model):
-    """What an approved baseline says of one measurand. SI units; empty numbers for a state."""
+    """What an approved baseline says of one measurand. SI units; empty numbers for a state.
+
+    With ``air_u`` the figures are those that reference air would have given: it is the relative standard
+    uncertainty which the air of those days adds to the mean. Empty: they are as they were read.
+    """
 
     baseline = models.ForeignKey(Baseline, on_delete=models.CASCADE, related_name="values")
     measurand = models.ForeignKey("rigs.Measurand", on_delete=models.PROTECT, related_name="+")
@@ -120,6 +160,7 @@ class BaselineValue(models.Model):
     repeat_dof = models.PositiveSmallIntegerField(null=True, blank=True)
     between_sd = models.FloatField(null=True, blank=True)
     reference_u = models.FloatField(null=True, blank=True)
+    air_u = models.FloatField(null=True, blank=True)
     flagged = models.JSONField(default=list)
     state = models.CharField(max_length=16, blank=True)
 

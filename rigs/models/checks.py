@@ -7,6 +7,7 @@ from django.conf import settings
 from django.db import models
 
 from rigs.models.baselines import Baseline, ReferenceReading
+from rigs.models.rooms import RoomConditions
 
 if TYPE_CHECKING:
     from academy.models import Person
@@ -18,8 +19,8 @@ class Half(models.TextChoices):
     EVENING = "evening", "evening"
 
 
-class Session(models.Model):
-    """A half-day on the bench. A check is good for one session. SI units: °C is the exception, as read."""
+class Session(RoomConditions):
+    """A half-day on the bench. A check is good for one session."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     centre = models.ForeignKey("academy.Centre", on_delete=models.PROTECT, related_name="sessions")
@@ -27,13 +28,12 @@ class Session(models.Model):
     half = models.CharField(max_length=10, choices=Half)
     opened_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     opened_at = models.DateTimeField()
-    room_temperature = models.FloatField(null=True, blank=True, help_text="°C")
-    air_pressure = models.FloatField(null=True, blank=True, help_text="Pa")
-    relative_humidity = models.FloatField(null=True, blank=True, help_text="0 to 1")
 
-    class Meta:
+    class Meta(RoomConditions.Meta):
+        abstract = False
         ordering = ("-on", "-opened_at")
         constraints = (
+            *RoomConditions.Meta.constraints,
             models.UniqueConstraint(fields=("centre", "on", "half"), name="one_session_per_half_day"),
         )
 
@@ -109,11 +109,21 @@ class ValueSheet(models.Model):
         return f"values of {self.rig} at {self.made_at:%Y-%m-%d %H:%M}"
 
 
+class AirSource(models.TextChoices):
+    AS_READ = "", "as read"
+    ROOM = "room", "the session’s room"
+    USUAL = "usual", "the usual air: this session’s room isn’t known"
+
+
 class SheetValue(models.Model):
     """The present value of one measurand (SI), its uncertainty kept in parts.
 
     ``other_u`` leaves out the repeat noise; that is ``repeat_share`` × ``repeat_sd``². An empty number of
     degrees of freedom means infinitely many. A state has only its ``state``.
+
+    What follows the air's density is carried in reference air from day to day and put back here to
+    ``air_density`` (kg/m³, relative standard uncertainty ``air_u``, which is part of ``other_u`` unless the
+    check saw that air). Empty where values are as read.
     """
 
     sheet = models.ForeignKey(ValueSheet, on_delete=models.CASCADE, related_name="values")
@@ -125,6 +135,9 @@ class SheetValue(models.Model):
     repeat_sd = models.FloatField(null=True, blank=True)
     repeat_dof = models.PositiveSmallIntegerField(null=True, blank=True)
     repeat_share = models.FloatField(null=True, blank=True)
+    air_density = models.FloatField(null=True, blank=True)
+    air_u = models.FloatField(null=True, blank=True)
+    air_source = models.CharField(max_length=8, choices=AirSource, blank=True)
     state = models.CharField(max_length=16, blank=True)
 
     class Meta:

@@ -82,8 +82,10 @@ class Measurand(models.Model):
     ``tolerance_percent`` (of the present value; empty means the centre's) and ``tolerance_floor`` (SI)
     say how closely an instrument must be able to see, not how a reading is judged. ``drift_percent``
     (per square root of a week) and ``session_percent`` are the standard deviations of the level's drift
-    and of the effect of a session, as a share of the baseline. One that isn't ``in_check`` is characterised
-    in the baseline and not read in each check: its present value comes from the baseline alone.
+    and of the effect of a session, as a share of the baseline, until a centre sets others
+    (`LevelFigures`). ``follows_density`` says that the level is in proportion to the air's density. One that
+    isn't ``in_check`` is characterised in the baseline and not read in each check: its present value comes
+    from the baseline alone.
     """
 
     design = models.ForeignKey(RigDesign, on_delete=models.CASCADE, related_name="measurands")
@@ -94,6 +96,7 @@ class Measurand(models.Model):
     tolerance_floor = models.FloatField(default=0)
     drift_percent = models.FloatField(default=0)
     session_percent = models.FloatField(default=0)
+    follows_density = models.BooleanField(default=False)
     expected_state = models.CharField(max_length=8, choices=ContactState, blank=True)
     closed_limit = models.FloatField(default=1.0, help_text="Ω, after lead resistance")
     open_limit = models.FloatField(default=1e6, help_text="Ω")

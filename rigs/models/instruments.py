@@ -196,7 +196,7 @@ class CalibrationPoint(models.Model):
                 fields=("calibration", "quantity", "nominal"), name="one_calibration_point_per_nominal"
             ),
             models.CheckConstraint(
-                condition=Q(expanded_u__gte=0, coverage_factor__gt=0), name="a_point_states_its_uncertainty"
+                condition=Q(expanded_u__gt=0, coverage_factor__gt=0), name="a_point_states_its_uncertainty"
             ),
         )
 

@@ -1,5 +1,6 @@
 """How dates by which something is due, ages, and figures of a data sheet are written."""
 
+import math
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
@@ -7,6 +8,8 @@ from django import template
 from django.utils.timesince import timesince
 
 from rigs.due_dates import due
+from rigs.metrology.level_fit import Interval
+from rigs.metrology.uncertainty import reported
 from rigs.models import SpecRange
 
 register = template.Library()
@@ -29,8 +32,20 @@ def figure(value: float | None) -> str:
     """Write a figure with the digits it was given in and no more; nothing for None."""
     if value is None:
         return ""
-    text = f"{Decimal(repr(value)).normalize():f}"
+    text = f"{Decimal(repr(value)).normalize() + 0:f}"  # zero has no sign
     return text.replace("-", "\N{MINUS SIGN}")
+
+
+@register.filter
+def hundreds(pascals: float) -> str:
+    """Write pascals in mbar (hPa), with the digits that they were given in."""
+    return figure(float(Decimal(repr(pascals)) / 100))
+
+
+@register.filter
+def percent(share: float) -> str:
+    """Write a share from 0 to 1 in percent, with the digits that it was given in."""
+    return figure(float(Decimal(repr(share)) * 100))
 
 
 @register.filter
@@ -46,3 +61,17 @@ def accuracy(spec: SpecRange) -> str:
     if not parts:
         return "None stated"
     return f"±({' + '.join(parts)})" if len(parts) > 1 else f"±{parts[0]}"
+
+
+@register.filter
+def two_digits(value: float) -> str:
+    """Write a standard deviation to two digits, rounded by the one place that rounds; zero as 0."""
+    return f"{reported(value=0, expanded=value).expanded:f}" if value else "0"
+
+
+@register.filter
+def interval(found: Interval) -> str:
+    """Write an interval of a standard deviation in percent, its upper end open where it isn't told."""
+    if math.isinf(found.upper):
+        return f"{two_digits(found.lower)} % or more"
+    return f"{two_digits(found.lower)} to {two_digits(found.upper)} %"

@@ -77,6 +77,7 @@ class BaselineRun(RemembersReferences, VerbFormView):
             "measurands": self.measurands,
             "repeats": (self.number,),
             "remembered": self.remembered,
+            "accuracies": self.accuracies,
         }
 
     def carry_out(self, form: BaselineRunForm) -> int:
@@ -86,9 +87,11 @@ class BaselineRun(RemembersReferences, VerbFormView):
             instruments=form.instruments,
             by=self.person,
             at=self.now,
+            room=form.room,
             expected=self.number,
         )
         self.remember(form.instruments)
+        self.remember_accuracies(form.accuracies)
         messages.success(self.request, f"Run {number} is recorded. Make the connection again for the next.")
         return number
 

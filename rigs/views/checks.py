@@ -4,11 +4,12 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
+from django.utils.functional import cached_property
 
 from academy.permissions import Permission
-from rigs import baselines, checks
+from rigs import baselines, checks, sessions
 from rigs.forms.readings import CheckForm
-from rigs.models import Check
+from rigs.models import Check, Session
 from rigs.views.about import AboutRigView
 from rigs.views.references import RemembersReferences
 
@@ -32,7 +33,13 @@ class CheckRecord(RemembersReferences, AboutRigView):
             "measurands": checks.measurands_of(self.rig),
             "repeats": range(1, checks.LEAST_REPEATS + 1),
             "remembered": self.remembered,
+            "asks_for_room": self.session is None or not self.session.has_room,
+            "accuracies": self.accuracies,
         }
+
+    @cached_property
+    def session(self) -> Session | None:
+        return sessions.current(centre=self.centre, at=self.now)
 
     def carry_out(self, form: CheckForm) -> Check:
         check = checks.record(
@@ -42,8 +49,10 @@ class CheckRecord(RemembersReferences, AboutRigView):
             instruments=form.instruments,
             by=self.person,
             at=self.now,
+            room=form.room,
         )
         self.remember(form.instruments)
+        self.remember_accuracies(form.accuracies)
         return check
 
     def get_success_url(self) -> str:

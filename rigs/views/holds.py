@@ -26,7 +26,7 @@ class RigHoldPlace(AboutRigView):
         if check is None or check.verdict != CheckVerdict.HOLD:
             return {}
         said = f"The check of {check.session} didn’t agree with the baseline."
-        return {"reason": " ".join([said, *check.words])[:HoldForm.MOST]}
+        return {"reason": " ".join([said, *check.words])[: HoldForm.MOST]}
 
     def carry_out(self, form: forms.Form) -> Hold:
         hold = holds.place(on=self.rig, reason=form.cleaned_data["reason"], by=self.person, at=self.now)

@@ -9,7 +9,7 @@ from django.views.generic import DetailView, ListView
 from academy.access import AccessMixin
 from academy.permissions import Permission
 from academy.views.verb_form import VerbFormView
-from rigs import register
+from rigs import references, register
 from rigs.forms.instruments import InstrumentForm, InstrumentModelForm
 from rigs.forms.rigs import RetireForm
 from rigs.models import Instrument, InstrumentModel
@@ -39,10 +39,13 @@ class InstrumentDetail(AccessMixin, DetailView):
 
     def get_context_data(self, **context: Any) -> dict[str, Any]:
         instrument = self.object
+        calibration, corrections = references.corrections(instrument=instrument, on=self.today)
         holds = list(instrument.holds.select_related("placed_by", "released_by"))
         return super().get_context_data(
             ranges=instrument.model.ranges.all(),
             calibrations=instrument.calibrations.select_related("recorded_by").prefetch_related("points"),
+            correcting=calibration,
+            corrections=corrections,
             holds=holds,
             hold=next((each for each in holds if each.released_at is None), None),
             **context,

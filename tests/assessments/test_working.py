@@ -57,6 +57,18 @@ def test_the_lines_follow_one_another_from_the_reading_to_the_rule():
     }
 
 
+@pytest.mark.parametrize(("source", "says"), [("room", "CIPM-2007"), ("usual", "wasn’t recorded")])
+def test_a_level_that_was_put_back_to_the_days_air_says_from_what(source, says):
+    measurand = replace(RUNNING, air_density=1.176, air_u=0.0025, air_source=source)
+    found = marked("1.62", measurands=(measurand,))
+    # 158 Pa × 1.2 / 1.176 = 161.22 Pa.
+    assert figures(found)["The rig in reference air"] == "1.6122 mbar"
+    assert figures(found)["Density of the air"] == "1.1760 ± 0.0029 kg/m³"
+    (density,) = (line for line in working_of(found) if line.symbol == "ρ")
+    assert says in density.source
+    assert "Density of the air" not in figures(marked("1.62"))
+
+
 def test_the_baseline_is_named_with_its_number_and_date_where_they_are_known():
     def origin(**given):
         return next(line.source for line in working_of(marked("1.62", **given)) if line.symbol == "m")

@@ -19,6 +19,7 @@ from assessments.models.verification import Agreement
 from assessments.models.virtual import Draw
 from rigs import baselines, calendars, holds
 from rigs.models import Baseline, CalendarAddress, Check, FaultSetting, Hold, Instrument, Rig
+from rigs.models.designs import MeasurandKind
 from rigs.models.instruments import InstrumentKind
 from tests.factories import assessments as made
 from tests.factories import fault_finding, rigs
@@ -72,6 +73,8 @@ def busy_centre() -> BusyCentre:
         "cohort": bench.cohort,
         "version": bench.tasks[SWITCH_TEST],
         "rig": bench.rig,
+        "design": bench.rig.design,
+        "level": bench.rig.design.measurands.filter(kind=MeasurandKind.LEVEL)[0],
         "check": bench.rig.checks.get(),
         "limit": _limit(bench),
         "calendar": calendars.give_address(person=bench.technician, at=bench.at),

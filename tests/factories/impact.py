@@ -30,7 +30,9 @@ def on_day(bench: Bench, day: int) -> datetime:
     """The moment at which work can start that many days on, the rig checked there."""
     at = bench.at + timedelta(days=day)
     if day:
-        rigs.check(of=bench.rig, instruments=references(bench), by=bench.technician, at=at - timedelta(minutes=15))
+        rigs.check(
+            of=bench.rig, instruments=references(bench), by=bench.technician, at=at - timedelta(minutes=15)
+        )
     return at
 
 

@@ -19,12 +19,14 @@ from academy.models import Person, Role
 from rigs import baselines, calibrations, catalogue, checks, register
 from rigs.calibrations import PointLine
 from rigs.instruments import KIND_FOR_QUANTITY
+from rigs.metrology.environment import REFERENCE_DENSITY, air_density
 from rigs.metrology.quantities import Quantity
 from rigs.metrology.readings import TypedReading, parse
 from rigs.models import Baseline, Calibration, Check, Instrument, InstrumentModel, Measurand, Rig, RigDesign
 from rigs.models.designs import ContactState, MeasurandKind
 from rigs.models.instruments import CALIBRATED_KINDS, InstrumentKind
 from rigs.register import RangeLine
+from rigs.rooms import Room
 from tests.factories.academy import AT, ManagerFactory, person_with
 
 DESIGNS = Path(__file__).parents[2] / "fixtures" / "designs"
@@ -292,18 +294,23 @@ def open_baseline(
     running: float = RUNNING,
     at: datetime = AT,
     texts: Sequence[Mapping[str, str]] = (),
+    rooms: Sequence[Room | None] = (),
 ) -> Baseline:
     """Make a baseline with its runs, spread over the `days` before `at`; not handed over yet.
 
-    `texts` replaces readings of a run, the first runs first.
+    `texts` replaces readings of a run, the first runs first; `rooms` is the air that each was made in, and
+    scales what follows it.
     """
     rng = noise(of.tag)
     moments = _moments(runs=runs, days=days, at=at)
     baseline = baselines.start(rig=of, by=by, at=moments[0])
     for number, moment in enumerate(moments):
         changed = texts[number] if number < len(texts) else {}
-        readings = run(of=of, rng=rng, running=running, texts=changed)
-        baselines.add_run(baseline=baseline, readings=readings, instruments=instruments, by=by, at=moment)
+        room = rooms[number] if number < len(rooms) else None
+        readings = run(of=of, rng=rng, running=running * in_air(room), texts=changed)
+        baselines.add_run(
+            baseline=baseline, readings=readings, instruments=instruments, by=by, at=moment, room=room
+        )
     return baseline
 
 
@@ -334,11 +341,17 @@ def check(
     runs: int = 3,
     running: float = RUNNING,
     texts: Mapping[str, str] | None = None,
+    room: Room | None = None,
 ) -> Check:
     """Record a check of a rig that reads `running` mbar at `at`; `texts` replaces readings in every run."""
     rng = noise(f"{of.tag} {at.isoformat()}")
     made = [check_run(of=of, rng=rng, running=running, texts=texts) for _ in range(runs)]
-    return checks.record(rig=of, runs=made, instruments=instruments, by=by, at=at)
+    return checks.record(rig=of, runs=made, instruments=instruments, by=by, at=at, room=room)
+
+
+def in_air(room: Room | None) -> float:
+    """By how much a venturi reads more there than in reference air."""
+    return 1.0 if room is None else air_density(room.air).value / REFERENCE_DENSITY
 
 
 @dataclass(frozen=True, kw_only=True)

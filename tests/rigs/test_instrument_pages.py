@@ -180,7 +180,7 @@ class TestRecordingACertificate:
             ({"as_found_in_tolerance": ""}, {"as_found_in_tolerance": "This field is required."}),
             (
                 {"nominal_2": "1", "unit_2": "mbar", "as_left_error_2": "0", "expanded_u_2": "1", "k_2": "2"},
-                {"__all__": "Two points have the same nominal value."},
+                {"__all__": "Two points have the same nominal value, 1 mbar. Leave one out."},
             ),
         ],
     )

@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from academy.models import Role
 from rigs import baselines, faults, repeats
-from rigs.models import Baseline, Check, Fault, Hold
+from rigs.models import Baseline, BaselineRoom, Check, Fault, Hold, Session
 from rigs.models.baselines import BaselineStatus
 from rigs.models.checks import CheckVerdict
 from tests.factories import rigs as make
@@ -87,6 +87,56 @@ class TestRecordingACheck:
         page = text_of(response)
         for text in ("1.5.8", "157", "1.58"):
             assert f'value="{text}"' in page
+        assert not Check.objects.exists()
+
+    def test_the_room_is_asked_for_once_a_session(self, client, bench, address):
+        assert "The room, if you read it" in text_of(client.get(address))
+        room = {"room_temperature": "21,5", "air_pressure": "1004", "relative_humidity": "45"}
+        accuracy = {"air_pressure_accuracy": "0.6"}
+        client.post(address, typed_in(bench, *[HEALTHY] * 3) | room | accuracy)
+        session = Session.objects.get()
+        assert (session.room_temperature, session.air_pressure) == (21.5, 100_400.0)
+        assert (session.relative_humidity, session.room_temperature_u) == (0.45, None)
+        assert session.air_pressure_u == pytest.approx(60 / 3**0.5)
+        page = text_of(client.get(address))
+        assert "The room, if you read it" not in page
+        assert "21.5" in page
+        assert "1004" in page
+
+    def test_a_check_needs_no_room(self, client, bench, address):
+        client.post(address, typed_in(bench, *[HEALTHY] * 3))
+        assert not Session.objects.get().has_room
+        assert "The room, if you read it" in text_of(client.get(address))
+
+    @pytest.mark.parametrize(
+        ("room", "errors"),
+        [
+            (
+                {"room_temperature": "70", "air_pressure": "1004"},
+                {"room_temperature": "Give temperature in °C"},
+            ),
+            (
+                {"room_temperature": "20", "air_pressure": "100400"},
+                {"air_pressure": "Give air pressure in mbar"},
+            ),
+            ({"room_temperature": "20"}, {"air_pressure": "Temperature and pressure go together"}),
+            ({"relative_humidity": "40"}, {"room_temperature": "Temperature and pressure go together"}),
+            (
+                {"room_temperature": "20", "air_pressure": "1004", "relative_humidity": "140"},
+                {"relative_humidity": "Give relative humidity in %: 0 to 100."},
+            ),
+            (
+                {"room_temperature": "warm", "air_pressure": "1004"},
+                {"room_temperature": "Type a plain number"},
+            ),
+        ],
+    )
+    def test_a_room_that_cannot_be_is_asked_for_again(self, client, bench, address, room, errors):
+        response = client.post(address, typed_in(bench, *[HEALTHY] * 3) | room)
+        found = response.context["form"].errors
+        assert found.keys() == errors.keys()
+        assert all(found[name][0].startswith(says) for name, says in errors.items())
+        assert '<details class="more" open><summary>The room' in text_of(response)
         assert not Check.objects.exists()
 
     def test_a_missing_instrument_is_asked_for(self, client, bench, address):
@@ -240,3 +290,14 @@ class TestABaseline:
         assert "This baseline is waiting for a second person." in page
         assert baseline.readings.count() == 5 * bench.rig.design.measurands.count()
         assert Baseline.objects.get().status == BaselineStatus.WAITING
+
+    def test_each_run_may_have_its_room_and_accuracies_are_offered_again(self, client, bench, address):
+        room = {"room_temperature": "19", "air_pressure": "1013", "room_temperature_accuracy": "0.3"}
+        client.post(address, typed_in(bench, HEALTHY, first=1) | {"run": "1"} | room)
+        recorded = BaselineRoom.objects.get()
+        assert (recorded.repeat, recorded.room_temperature, recorded.relative_humidity) == (1, 19.0, None)
+        form = client.get(address).context["form"]
+        assert form["room_temperature_accuracy"].value() == 0.3
+        assert form["room_temperature"].value() is None
+        client.post(address, typed_in(bench, HEALTHY, first=2) | {"run": "2"})
+        assert BaselineRoom.objects.count() == 1

@@ -74,4 +74,7 @@ def _rig(row: Row, measurand: MeasurandInput) -> RigNumbers:
         other_u=measurand.other_u or 0.0,
         other_dof=measurand.other_dof,
         floor_percent=row.inputs.floor_percent,
+        air_density=measurand.air_density,
+        air_u=measurand.air_u,
+        air_source=measurand.air_source,
     )

@@ -139,50 +139,6 @@ def test_a_negative_spread_is_refused_by_name_and_row(name: str, words: str) -> 
         agrees(reading=160, **{**STEADY, name: [1, -1]})
 
 
-@pytest.mark.parametrize(("n", "outside_with_plain_2"), [(5, 0.12), (10, 0.08), (30, 0.055)])
-def test_redrawn_baselines_cover_what_is_stated_and_plain_two_does_not(
-    n: int, outside_with_plain_2: float
-) -> None:
-    found = _redrawn(n, instrument_u=1e-9, value_u=1e-9)
-    inside, outside = found.code == 0, found.code == 2
-    assert 0.940 < np.mean(inside) < 0.960
-    assert np.mean(outside) == pytest.approx(0.0027, abs=0.0010)
-    assert np.mean(np.abs(found.zeta) > 2) == pytest.approx(outside_with_plain_2, abs=0.01)
-    assert np.mean(np.abs(found.zeta) > 2) > 0.05
-
-
-@pytest.mark.parametrize("n", [5, 10, 30])
-def test_the_coverage_holds_with_an_instrument_and_a_level_that_moved(n: int) -> None:
-    found = _redrawn(n, instrument_u=0.5, value_u=0.3)
-    assert 0.940 < np.mean(found.code == 0) < 0.960
-    # Welch–Satterthwaite is rough far out in the tail: three times the stated 0.27 % with five repeats, a
-    # reason why an assessment asks for ten.
-    assert np.mean(found.code == 2) < (0.009 if n == 5 else 0.005)
-
-
-def _redrawn(n: int, *, instrument_u: float, value_u: float) -> Agreement:
-    """Verdicts of good readings against baselines of n repeats, all drawn again each time. σ = 1."""
-    draws = 60_000
-    generator = np.random.default_rng(1908)
-    repeats = generator.normal(size=(draws, n))
-    specification = instrument_u * math.sqrt(3)
-    reading = (
-        generator.normal(size=draws)
-        + generator.normal(scale=value_u, size=draws)
-        + generator.uniform(-specification, specification, size=draws)
-    )
-    return agrees(
-        reading=reading,
-        value=repeats.mean(axis=1),
-        repeat_sd=repeats.std(axis=1, ddof=1),
-        repeat_dof=n - 1,
-        repeat_share=1 / n,
-        value_u=value_u,
-        value_dof=math.inf,
-        instrument_u=instrument_u,
-    )
-
-
 FIGURES = st.fixed_dictionaries(
     {
         "value": st.floats(-1e3, 1e3),

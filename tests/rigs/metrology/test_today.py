@@ -11,7 +11,7 @@ from scipy.stats import t as student
 from statsmodels.datasets import nile
 from statsmodels.tsa.statespace.structural import UnobservedComponents
 
-from rigs.metrology.level_fit import History, fit_levels
+from rigs.metrology.level_fit import History, fit_levels, level_intervals
 from rigs.metrology.local_level import log_likelihood
 from rigs.metrology.samples import SampleError
 from rigs.metrology.today import (
@@ -41,6 +41,7 @@ def conditioned(
     checks: Sequence[CheckMean],
     at: float,
     session: Hashable | None,
+    air_u: float = 0.0,
 ) -> tuple[float, float, float]:
     """Value, variance without repeat noise, repeat share: from the joint covariance, the first level flat.
 
@@ -53,7 +54,8 @@ def conditioned(
     same = np.array([[float(a == b) for b in sessions] for a in sessions])
     same[0, 0] = 1 / baseline.days
     noise = np.array([1 / baseline.n, *(1 / check.n for check in checks)])
-    signal = drift * np.minimum.outer(times, times) + effect * same
+    air = np.diag([baseline.air_u, *(check.air_u for check in checks), air_u])
+    signal = drift * np.minimum.outer(times, times) + effect * same + air @ (same != 0) @ air
     covariance = signal[:-1, :-1] + repeat * np.diag(noise)
     size = len(noise)
     bordered = np.block([[covariance, np.ones((size, 1))], [np.ones((1, size)), np.zeros((1, 1))]])
@@ -312,6 +314,106 @@ def test_no_checks_means_the_baseline_with_a_fresh_session() -> None:
     assert found.value == 10.0
     assert found.u**2 == pytest.approx(0.4**2 / 3 + 0.4**2)
     assert found.repeat_share == pytest.approx(0.1)
+
+
+IN_AIR = (
+    BaselineLevel(mean=10.0, n=10, days=3, at=2.0, air_u=0.2),
+    [
+        CheckMean(at=9.0, mean=10.4, n=3, session="a", air_u=0.1),
+        CheckMean(at=16.0, mean=9.7, n=3, session="b", air_u=0.7),
+        CheckMean(at=16.2, mean=9.9, n=5, session="b", air_u=0.7),
+        CheckMean(at=23.0, mean=9.1, n=4, session="c", air_u=0.1),
+    ],
+)
+
+
+@pytest.mark.parametrize(("session", "air_u"), [("c", 0.1), (None, 0.0), ("d", 0.3), (None, 0.3)])
+@pytest.mark.parametrize("session_sd", [0.0, 0.4])
+def test_each_sessions_air_is_an_effect_of_its_own(
+    session: str | None, air_u: float, session_sd: float
+) -> None:
+    baseline, checks = IN_AIR
+    model = LevelModel(drift_sd=0.3, session_sd=session_sd, repeat_sd=0.25, repeat_dof=9)
+    asked = {"baseline": baseline, "checks": checks, "at": 24.0, "session": session, "air_u": air_u}
+    assert as_tuple(present_value(model, **asked)) == pytest.approx(conditioned(model, **asked))
+
+
+def test_air_that_is_not_known_makes_a_check_count_for_less() -> None:
+    checks = [CheckMean(at=9.0, mean=11.0, n=3, session="a", air_u=air_u) for air_u in (0.0, 1.0)]
+    known, unknown = (present_value(MODEL, baseline=BASELINE, checks=[check], at=20.0) for check in checks)
+    assert BASELINE.mean < unknown.value < known.value
+    assert unknown.total_u > known.total_u
+    # A candidate in the same session reads in the same air.
+    same = [present_value(MODEL, baseline=BASELINE, checks=[each], at=9.1, session="a") for each in checks]
+    assert same[1].value > same[0].value
+
+
+def test_columns_of_rigs_come_out_as_each_rig_by_itself() -> None:
+    means, spreads = np.array([9.8, 10.1, 10.6]), np.array([0.2, 0.25, 0.4])
+    checks = [
+        CheckMean(at=each.at, mean=each.mean + means / 10, n=3, session=each.session) for each in CHECKS
+    ]
+    model = LevelModel(drift_sd=0.3, session_sd=0.4, repeat_sd=spreads, repeat_dof=9)
+    together = present_value(
+        model, baseline=BaselineLevel(mean=means, n=10, days=3, at=2.0), checks=checks, at=30.0, session="d"
+    )
+    for row in range(3):
+        alone = present_value(
+            LevelModel(drift_sd=0.3, session_sd=0.4, repeat_sd=spreads[row], repeat_dof=9),
+            baseline=BaselineLevel(mean=means[row], n=10, days=3, at=2.0),
+            checks=[CheckMean(at=each.at, mean=each.mean[row], n=3, session=each.session) for each in checks],
+            at=30.0,
+            session="d",
+        )
+        assert (alone.value, alone.u, alone.repeat_share) == pytest.approx(
+            (together.value[row], together.u[row], together.repeat_share[row])
+        )
+
+
+def test_profile_intervals_hold_what_made_the_histories_about_as_often_as_stated() -> None:
+    rng = np.random.default_rng(23)
+    held = []
+    for _ in range(40):
+        rigs = [simulated(rng, weeks=12) for _ in range(4)]
+        found = level_intervals([History(baseline=b, checks=tuple(c), repeat_sd=s) for b, c, _, s in rigs])
+        held += [found.drift.lower <= 0.02 <= found.drift.upper]
+        held += [found.session.lower <= 0.03 <= found.session.upper]
+    assert 0.90 <= np.mean(held) <= 1.0
+
+
+def test_a_profile_interval_ends_where_the_likelihood_has_fallen_by_two() -> None:
+    """At 95.45 % χ²₁ is 4, so ℓ has fallen by 2: checked by maximising over the other by brute force."""
+    rng = np.random.default_rng(29)
+    rigs = [simulated(rng, weeks=30) for _ in range(4)]
+    histories = [History(baseline=b, checks=tuple(c), repeat_sd=s) for b, c, _, s in rigs]
+    fit, found = fit_levels(histories), level_intervals(histories)
+    others = np.linspace(0.0, 0.12, 600)
+
+    def profile(drift_sd: float) -> float:
+        return float(np.max(sum(likelihood(each, drift_sd, others) for each in histories)))
+
+    best = float(sum(likelihood(each, fit.drift_sd, np.array(fit.session_sd)) for each in histories))
+    for end in (found.drift.lower, found.drift.upper):
+        assert best - profile(end) == pytest.approx(2.0, abs=0.1)
+    assert found.drift.lower < fit.drift_sd < found.drift.upper
+
+
+def likelihood(history: History, drift_sd: float, session_sd: np.ndarray) -> np.ndarray:
+    model = LevelModel(
+        drift_sd=drift_sd, session_sd=session_sd, repeat_sd=history.repeat_sd, repeat_dof=math.inf
+    )
+    return log_likelihood(model, baseline=history.baseline, checks=history.checks)
+
+
+def test_what_cannot_be_told_from_zero_has_an_interval_from_zero() -> None:
+    rng = np.random.default_rng(5)
+    means = rng.normal(10.0, 0.5, 20)
+    checks = tuple(CheckMean(at=7.0 * i, mean=m, n=3, session=i) for i, m in enumerate(means, start=1))
+    found = level_intervals(
+        [History(baseline=BaselineLevel(mean=10, n=10, days=3, at=0), checks=checks, repeat_sd=0.1)]
+    )
+    assert found.drift.lower == 0.0 < found.drift.upper < 0.5
+    assert found.session.lower > 0.2
 
 
 @pytest.mark.parametrize("session", [0, ""])
