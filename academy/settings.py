@@ -172,7 +172,11 @@ DEFAULT_FROM_EMAIL = os.environ.get("MAKEPOINT_MAIL_FROM", "").strip() or "makep
 # Without a mail server, messages are kept as files, so that nothing is lost and nobody is written to.
 EMAIL_BACKEND = f"django.core.mail.backends.{'smtp' if EMAIL_HOST else 'filebased'}.EmailBackend"
 EMAIL_FILE_PATH = VAR / "mail"
-NOTICE_SOURCES = ["rigs.notices.notices", "assessments.notices.notices"]
+NOTICE_SOURCES = [
+    "rigs.notices.notices",
+    "assessments.notices.notices",
+    "assessments.impact_notices.notices",
+]
 
 # Language and time --------------------------------------------------------------------------------
 

@@ -9,7 +9,7 @@ from uuid import UUID
 from assessments import whose
 from rigs.board import LevelState
 from rigs.charts import Dot, Panel, dots_panel, percent
-from rigs.metrology.quantities import from_si
+from rigs.metrology.quantities import from_si, si_factor
 from rigs.metrology.uncertainty import reported
 from rigs.models import Baseline, BaselineValue, Rig, SheetValue
 from rigs.models.designs import MeasurandKind
@@ -141,7 +141,7 @@ def _cells(values: list[BaselineValue | None]) -> tuple[tuple[str, str], ...]:
             cells.append(("", ""))
             continue
         unit = each.measurand.test_point.unit
-        shown = reported(value=from_si(each.mean, unit=unit), expanded=from_si(each.repeat_sd, unit=unit))
+        shown = reported(value=from_si(each.mean, unit=unit), expanded=each.repeat_sd / si_factor(unit))
         is_share = before is not None and abs(before) > each.measurand.tolerance_floor
         change = percent((each.mean / before - 1) * 100) if is_share and before else ""
         cells.append((f"{shown.value:f}".replace("-", chr(0x2212)), change))

@@ -16,6 +16,11 @@ def suspend(items: Iterable[ImpactItem], *, at: datetime) -> list[Suspension]:
     )
 
 
+def is_invited(signed: SignOff) -> bool:
+    """Whether an assessor has asked for a new attempt in the place of this one, and none was signed off yet."""
+    return Suspension.objects.waiting().filter(sign_off=signed, item__resolution=Resolution.REASSESS).exists()
+
+
 def lift(item: ImpactItem, *, by: Person, at: datetime) -> None:
     Suspension.objects.waiting().filter(item=item).update(lifted_at=at, lifted_by=by)
 

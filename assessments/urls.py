@@ -39,6 +39,7 @@ urlpatterns = [
     path("cohorts/<uuid:pk>/plan/", CohortPlan.as_view(), name="cohort-plan"),
     path("candidates/<uuid:pk>/prior/", PriorRecord.as_view(), name="prior-record"),
     path("", include("assessments.urls_labels")),
+    path("", include("assessments.urls_impact")),
     path("", include("assessments.urls_portfolio")),
     path("", include("assessments.urls_rigs")),
     path("", include("assessments.urls_tasks")),

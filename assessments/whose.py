@@ -10,15 +10,16 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from math import hypot, sqrt
+from statistics import fmean
 from typing import NamedTuple
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Case, Q, When
 from django.db.models.functions import Coalesce
 
 from assessments.models import Attempt, Reading
 from assessments.models.attempts import AttemptStatus
-from assessments.models.tasks import JudgedBy
+from assessments.models.tasks import ReadingCheck
 from rigs.instruments import spec_from_rows
 from rigs.metrology.instruments import NoRange, Spec
 from rigs.metrology.quantities import Quantity
@@ -32,8 +33,10 @@ ABOUT = timedelta(days=14)
 SLIP = 0.30
 # The other explanations must leave this much between them and the likeliest, or they aren't told apart.
 TOLD_APART = 0.5
-# The newest so many readings of a rig are shown beside its checks.
+# The newest so many readings of a rig are shown beside its checks, and so many at most are weighed.
 MOST_SHOWN = 400
+MOST_WEIGHED = 300
+ALL = Q(pk__isnull=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,18 +70,30 @@ class Seen:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Whose:
-    """What readings that are off together point to. ``cause`` is None where that can't be told apart."""
+    """What readings that are off together point to. ``off_percent`` is the attempt's own, on average.
+
+    ``cause`` is None where that can't be told apart; the probability is then that it isn't chance.
+    """
 
     cause: Cause | None
     probability: float
-    shift_percent: float
+    off_percent: float
     rig: str
     instrument: str
     candidate: str
 
     @property
+    def size(self) -> str:
+        return f"{abs(self.off_percent):.0f}"
+
+    @property
+    def percent(self) -> str:
+        """Its probability; where the causes aren't told apart, that it isn't chance."""
+        return f"{min(99, 100 * self.probability):.0f}"
+
+    @property
     def side(self) -> str:
-        return "high" if self.shift_percent > 0 else "low"
+        return "high" if self.off_percent > 0 else "low"
 
 
 def of_attempt(attempt: Attempt) -> Whose | None:
@@ -88,37 +103,44 @@ def of_attempt(attempt: Attempt) -> Whose | None:
     """
     if attempt.sheet_id is None or attempt.fault_id is not None:
         return None
-    about = Q(attempt__started_at__range=(attempt.started_at - ABOUT, attempt.started_at + ABOUT))
-    carried = attempt.instruments.values("instrument")
-    on_the_rig = Q(attempt__rig=attempt.rig_id, attempt__session=attempt.session_id)
-    theirs = about & (Q(attempt__candidate=attempt.candidate_id) | Q(instrument__instrument__in=carried))
-    handed_in = Q(attempt=attempt) | ~Q(attempt__status=AttemptStatus.OPEN)
-    found = _seen((on_the_rig | theirs) & handed_in)
+    found = _about_the_time_of(attempt)
     own = [each for each in found if each.attempt == attempt.pk]
-    if not own:
+    if not own or len(found) < LEAST:
         return None
     used = Counter((each.instrument, each.tag) for each in own)
     (instrument, tag), _ = used.most_common(1)[0]
     explained = _explained(found, own[0], instrument)
-    if explained is None or explained.cause is Cause.CHANCE:
+    if explained.cause is Cause.CHANCE:
         return None
+    told_apart = explained.probability > TOLD_APART
     return Whose(
-        cause=explained.cause if explained.probability > TOLD_APART else None,
-        probability=explained.probability,
-        shift_percent=100 * explained.shift,
+        cause=explained.cause if told_apart else None,
+        probability=explained.probability if told_apart else 1 - explained.probabilities[Cause.CHANCE],
+        off_percent=100 * fmean(each.share for each in own),
         rig=attempt.rig.tag,
         instrument=tag,
         candidate=attempt.candidate.name,
     )
 
 
-def _explained(found: Sequence[Seen], own: Seen, instrument: UUID) -> Explanation | None:
-    if len(found) < LEAST:
-        return None
+def _about_the_time_of(attempt: Attempt) -> list[Seen]:
+    """Readings on the rig in the attempt's session; then those with its instruments or by its candidate."""
+    here = Q(attempt=attempt)
+    if attempt.session_id is not None:
+        here |= Q(attempt__rig=attempt.rig_id, attempt__session=attempt.session_id)
+    about = Q(attempt__started_at__range=(attempt.started_at - ABOUT, attempt.started_at + ABOUT))
+    carried = attempt.instruments.values("instrument")
+    theirs = Q(attempt__candidate=attempt.candidate_id) | Q(instrument__instrument__in=carried)
+    handed_in = Q(attempt=attempt) | ~Q(attempt__status=AttemptStatus.OPEN)
+    return _seen((here | about & theirs) & handed_in, first=here, most=MOST_WEIGHED)
+
+
+def _explained(found: Sequence[Seen], own: Seen, instrument: UUID) -> Explanation:
     return explain(
         [
             each.as_deviation(
-                of_rig=each.rig == own.rig and each.session == own.session,
+                of_rig=each.attempt == own.attempt
+                or (each.rig == own.rig and each.session == own.session and own.session is not None),
                 of_instrument=each.instrument == instrument,
                 of_person=each.candidate == own.candidate,
             )
@@ -133,17 +155,18 @@ def on_rig(*, rig: Rig, measurand: int) -> tuple[Seen, ...]:
     return tuple(sorted(_seen(handed_in, most=MOST_SHOWN), key=lambda each: each.at))
 
 
-def _seen(wanted: Q, *, most: int | None = None) -> list[Seen]:
-    """The readings wanted of a level, as they stand, on rigs without a fault set; the newest first."""
+def _seen(wanted: Q, *, first: Q = ALL, most: int) -> list[Seen]:
+    """The readings wanted of a level, as they stand, on rigs without a fault set: the newest, after ``first``."""
     found = Reading.objects.standing().filter(
         wanted,
-        step__judged_by=JudgedBy.AGREES,
+        step__judged_by=ReadingCheck.AGREES,
         step__measurand__kind=MeasurandKind.LEVEL,
         si_value__isnull=False,
         attempt__sheet__isnull=False,
         attempt__fault=None,
     )
-    rows = found.order_by("-received_at").values_list(*COLUMNS)[:most]
+    place = Case(When(first, then=0), default=1)
+    rows = found.order_by(place, "-received_at").values_list(*COLUMNS)[:most]
     read = [_Read(*row) for row in rows]
     values = _values({each.sheet for each in read})
     specs = _specs({each.model for each in read})

@@ -39,6 +39,7 @@ def record(
     as_found_in_tolerance: bool,
     by: Person,
     at: datetime,
+    late_note: str = "",
 ) -> Calibration:
     """Record a certificate. Refused when known already, dated in the future, or due before it was made.
 
@@ -52,6 +53,8 @@ def record(
         raise Refused("The calibration date lies in the future.", field="calibrated_on")
     if due_on <= calibrated_on:
         raise Refused("The next calibration must be due after this one was made.", field="due_on")
+    is_late = _require_late_note(instrument, calibrated_on=calibrated_on, note=late_note)
+    _require_own_quantities(instrument, points)
     _refuse_broken(points)
     calibration = Calibration.objects.create(
         instrument=instrument,
@@ -62,6 +65,7 @@ def record(
         as_found_in_tolerance=as_found_in_tolerance,
         recorded_by=by,
         recorded_at=at,
+        late_note=late_note.strip() if is_late else "",
     )
     CalibrationPoint.objects.bulk_create(_rows(calibration, points))
     ledger.append(
@@ -70,7 +74,11 @@ def record(
         verb="calibration.record",
         subject=calibration.pk,
         at=at,
-        facts={"instrument": str(instrument.pk), "as_found_in_tolerance": as_found_in_tolerance},
+        facts={
+            "instrument": str(instrument.pk),
+            "as_found_in_tolerance": as_found_in_tolerance,
+            "late": is_late,
+        },
     )
     return calibration
 
@@ -98,6 +106,30 @@ def _broken(point: PointLine) -> str | None:
     if point.expanded_u <= 0 or point.coverage_factor <= 0:
         return f"{at}, the uncertainty U and its factor k must be above 0: copy them from the certificate."
     return None
+
+
+def _require_late_note(instrument: Instrument, *, calibrated_on: date, note: str) -> bool:
+    """Whether a later certificate is on record. Refused then without a note: most often it is a slip."""
+    later = instrument.calibrations.filter(calibrated_on__gt=calibrated_on).first()
+    if later is None:
+        return False
+    if not note.strip():
+        raise Refused(
+            f"{instrument.tag} has a later certificate already: {later.certificate}, made on "
+            f"{later.calibrated_on:%d %B %Y}. If this one is entered late, say why.",
+            field="late_note",
+        )
+    return True
+
+
+def _require_own_quantities(instrument: Instrument, points: Sequence[PointLine]) -> None:
+    measured = {each.quantity for each in instrument.model.ranges.all()}
+    for point in points:
+        if point.quantity not in measured:
+            raise Refused(
+                f"{instrument.tag} doesn’t measure {point.quantity.words}, so no point of it is in {point.unit}.",
+                field="points",
+            )
 
 
 def _rows(calibration: Calibration, points: Sequence[PointLine]) -> list[CalibrationPoint]:

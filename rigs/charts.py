@@ -14,7 +14,7 @@ import numpy as np
 
 from academy.strip import number
 from rigs.board import LevelState
-from rigs.metrology.drift import Ewma, ewma
+from rigs.metrology.drift import Ewma
 from rigs.metrology.quantities import from_si, si_factor
 from rigs.metrology.standing import Thresholds
 from rigs.metrology.trend import Leaving, Trend
@@ -203,7 +203,7 @@ def level_chart(state: LevelState, *, thresholds: Thresholds, zone: tzinfo) -> L
     figures = _figures(found, thresholds)
     chart = None
     if not found.reference.is_near_zero:
-        chart = ewma(figures.means, centre=figures.baseline, sigma=figures.sd)
+        chart = found.reference.chart(found.means)
     forecast = found.forecast(thresholds)
     line = None if forecast is None or not isinstance(forecast.leaving, Leaving) else forecast.line
     panels = [_checks_panel(figures, found, line, zone=zone, until=_until(found, forecast))]
@@ -221,10 +221,10 @@ def level_chart(state: LevelState, *, thresholds: Thresholds, zone: tzinfo) -> L
 def _figures(found: Series, thresholds: Thresholds) -> _Figures:
     unit, reference = found.measurand.test_point.unit, found.reference
     factor = si_factor(unit)
-    sd = reference.sd / factor
+    sd = reference.distance_sd / factor
     return _Figures(
         unit=unit,
-        digits=max(0, 1 - math.floor(math.log10(sd))),
+        digits=max(0, 1 - math.floor(math.log10(reference.sd / factor))),
         baseline=float(from_si(reference.mean, unit=unit)),
         sd=sd,
         hold_at=reference.hold_at(thresholds) / factor,
@@ -368,7 +368,7 @@ def percent(share: float) -> str:
     return f"{text.replace('-', chr(0x2212))} %"
 
 
-def sparkline(state: LevelState, *, hold_percent: float = 10.0) -> Sparkline | None:
+def sparkline(state: LevelState, *, hold_percent: float) -> Sparkline | None:
     """A level's checks in little; None with fewer than two."""
     changes = state.changes
     if len(changes) < 2:

@@ -15,7 +15,6 @@ from academy.refusals import Refused
 from rigs import baselines, histories, repeats, series, sessions, sheets
 from rigs.behaviour.venturi import Condition, TestPoint
 from rigs.metrology import standing
-from rigs.metrology.drift import ewma
 from rigs.metrology.quantities import from_si
 from rigs.metrology.readings import TypedReading
 from rigs.metrology.standing import Standing, Thresholds, Why
@@ -168,7 +167,7 @@ def _judge_level(
     measurand, baseline = before.measurand, before.reference.mean
     side = "above" if mean > baseline else "below"
     if judged.why is Why.AVERAGE:
-        chart = ewma([*before.means, mean], centre=baseline, sigma=before.reference.sd)
+        chart = before.reference.chart([*before.means, mean])
         side = "above" if chart.points[-1] > baseline else "below"
         average, limit = before.percent(chart.points[-1]), before.percent(chart.upper[-1])
         return Finding(

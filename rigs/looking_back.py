@@ -112,15 +112,14 @@ def errors_on(
     """By how much each level of these sheets is wrong, if the instrument was: a row for each of its courses.
 
     By sheet, then by measurand ("test point/condition"). NaN where the error of a reading isn't known. Levels
-    that the instrument had no part in are left out. What the air of the day makes of an error, a few percent
-    of it, is left aside.
+    that the instrument had no part in are left out. What a certificate had taken off a reading already counts;
+    what the air of the day makes of an error, a few percent of it, is left aside.
     """
     found: dict[UUID, dict[str, Column]] = defaultdict(dict)
     for baseline, wanted in _by_baseline(sheet_ids):
-        levels = _levels(baseline)
         of_baseline, of_checks = _errors_read(baseline, instrument=instrument, doubt=doubt)
         none = np.zeros(len(doubt.courses))
-        for measurand, level in levels.items():
+        for measurand, level in _levels(baseline).items():
             checks = of_checks.get(measurand, {})
             if measurand not in of_baseline and not checks:
                 continue
@@ -218,8 +217,8 @@ def _errors_read(
 
 def _grouped(readings: QuerySet[Any], *names: str) -> dict[tuple[Any, ...], list[Any]]:
     groups: dict[tuple[Any, ...], list[Any]] = defaultdict(list)
-    levels = readings.filter(measurand__kind=MeasurandKind.LEVEL, si_value__isnull=False)
-    for each in levels.select_related("measurand__test_point"):
+    read = readings.filter(measurand__kind=MeasurandKind.LEVEL, si_value__isnull=False)
+    for each in read.select_related("measurand__test_point"):
         groups[tuple(getattr(each, name) for name in names)].append(each)
     return groups
 
@@ -229,7 +228,10 @@ def _mean_error(readings: Sequence[Any], *, instrument: Instrument, doubt: Doubt
     none = np.zeros(len(doubt.courses))
     errors = [
         doubt.errors(
-            quantity=Quantity(each.measurand.test_point.quantity), reading=each.si_value, at=each.taken_at
+            quantity=Quantity(each.measurand.test_point.quantity),
+            reading=each.si_value,
+            at=each.taken_at,
+            corrected_by=each.correction,
         )
         if each.instrument_id == instrument.pk
         else none

@@ -2,13 +2,20 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import StrEnum
+from itertools import groupby
 
-from rigs.instruments import kind_for, spec_of
+from django.db.models import OuterRef, Subquery
+
+from rigs.instruments import KIND_FOR_QUANTITY, kind_for, spec_of
 from rigs.metrology.conformity import agrees
 from rigs.metrology.instruments import NoRange, Suitability, suitable
 from rigs.metrology.quantities import Quantity, from_si
-from rigs.models import Instrument, SheetValue, ValueSheet
+from rigs.models import Baseline, Instrument, Measurand, Rig, SheetValue, ValueSheet
 from rigs.models.designs import MeasurandKind
+
+AMPLE = 10
+"""The tolerance is so many times the instrument's U: it could be worn a good deal and still decide."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,6 +27,73 @@ class ExpectedRange:
     value: float
     unit: str
     decimals: int
+
+
+class Fitness(StrEnum):
+    """How tolerance and U compare, no finer: from the ratio itself the rig's value could be worked out."""
+
+    AMPLE = "ample"
+    ENOUGH = "enough"
+    TOO_COARSE = "too-coarse"
+
+    @property
+    def is_enough(self) -> bool:
+        return self is not Fitness.TOO_COARSE
+
+    @property
+    def words(self) -> str:
+        match self:
+            case Fitness.AMPLE:
+                return f"{AMPLE} : 1 or better"
+            case Fitness.ENOUGH:
+                return f"4 : 1 to {AMPLE} : 1"
+            case Fitness.TOO_COARSE:
+                return "below 4 : 1"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Decides:
+    """What an instrument can decide on one rig, point by point, as the rig is today."""
+
+    rig: Rig
+    points: tuple[tuple[Measurand, Fitness], ...]
+
+    @property
+    def is_suitable(self) -> bool:
+        return all(fitness.is_enough for _, fitness in self.points)
+
+
+def decided_by(instrument: Instrument) -> list[Decides]:
+    """The rigs in use whose levels this kind of instrument reads. A constant number of queries.
+
+    A rig without a value sheet of the baseline in force isn't there.
+    """
+    in_force = Baseline.objects.approved().filter(rig=OuterRef("rig")).values("pk")[:1]
+    newest = ValueSheet.objects.filter(rig=OuterRef("rig"), baseline=Subquery(in_force)).values("pk")[:1]
+    sheets = ValueSheet.objects.filter(
+        pk=Subquery(newest), rig__centre=instrument.centre_id, rig__retired_at=None
+    )
+    measured = [each for each, kind in KIND_FOR_QUANTITY.items() if kind == instrument.model.kind]
+    levels = SheetValue.objects.filter(
+        sheet__in=sheets,
+        measurand__kind=MeasurandKind.LEVEL,
+        measurand__test_point__quantity__in=measured,
+    )
+    related = ("sheet__rig", "measurand__test_point", "measurand__condition")
+    found = levels.select_related(*related).order_by("sheet__rig__tag", "measurand__position")
+    return [
+        Decides(
+            rig=rig,
+            points=tuple((each.measurand, fitness(of_value(each, instrument=instrument))) for each in values),
+        )
+        for rig, values in groupby(found, key=lambda each: each.sheet.rig)
+    ]
+
+
+def fitness(found: Suitability) -> Fitness:
+    if not found.suitable:
+        return Fitness.TOO_COARSE
+    return Fitness.AMPLE if found.ratio >= AMPLE else Fitness.ENOUGH
 
 
 def levels_of(sheet: ValueSheet | None) -> list[SheetValue]:

@@ -1,7 +1,7 @@
 from django.urls import path
 
 from rigs.views.baselines import BaselineHandOver, BaselineRun, BaselineStart
-from rigs.views.calibrations import CalibrationRecord
+from rigs.views.calibrations import CalibrationRecord, CertificateAttach, CertificateFileShow
 from rigs.views.checks import CheckRecord
 from rigs.views.due import CalendarFeed, CalendarGive, CalendarRevoke, DueList
 from rigs.views.holds import HoldRelease, InstrumentHoldPlace, RigHoldPlace
@@ -44,5 +44,7 @@ urlpatterns = [
         CalibrationRecord.as_view(),
         name="calibration-record",
     ),
+    path("calibrations/<uuid:pk>/file/", CertificateAttach.as_view(), name="certificate-attach"),
+    path("certificate-files/<uuid:pk>/", CertificateFileShow.as_view(), name="certificate-file"),
     path("instrument-models/new/", InstrumentModelCreate.as_view(), name="instrument-model-create"),
 ]

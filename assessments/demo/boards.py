@@ -2,12 +2,12 @@
 
 import zlib
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 
 import numpy as np
 
 from assessments.demo.scenario import InstrumentPlan, RigPlan, Scenario
-from assessments.demo.timetable import Timetable
+from assessments.demo.timetable import DAY, DAYS, Timetable
 from rigs.behaviour.simulation import Manometer, Multimeter
 from rigs.behaviour.venturi import VenturiRig
 from rigs.metrology.environment import REFERENCE_DENSITY, air_density
@@ -32,15 +32,15 @@ class Boards:
         )
 
     def rig(self, plan: RigPlan, *, at: datetime, half: str) -> VenturiRig:
-        """The rig as it is in one session: worn, wandered off, in its air, with what the session adds."""
-        assert plan.model is not None
+        """The rig as it is in one session: with what ails it, wandered off, in its air, and the session."""
+        model = self.ailing(plan, at=at)
         day = self.day(at)
         wander = self.chance("walk", plan.tag).normal(
             0.0, self.scenario.walk_percent_a_week / 100 / DAYS_A_WEEK**0.5, size=LONGEST
         )
-        share = 1 + wander[:day].sum() - plan.loses_percent_a_week / 100 * day / DAYS_A_WEEK
+        share = 1 + wander[:day].sum()
         air = air_density(self.room(at=at, half=half).air).value / REFERENCE_DENSITY
-        worn = plan.model.at_speed(density=float(share) * air)
+        worn = model.at_speed(density=float(share) * air)
         return worn.in_session(rng=self.chance("session", plan.tag, day, half))
 
     def room(self, *, at: datetime, half: str) -> Room:
@@ -51,6 +51,19 @@ class Boards:
             pressure=round(chance.uniform(99_600, 102_400), -1),
             humidity=round(chance.uniform(0.38, 0.62), 2),
         )
+
+    def ailing(self, plan: RigPlan, *, at: datetime) -> VenturiRig:
+        """The rig with what befell it in the weeks before."""
+        assert plan.model is not None
+        rig, on = plan.model, at.astimezone(self.timetable.zone).date()
+        if plan.blocking is not None:
+            since = self.timetable.monday(week=plan.blocking.week)
+            lost = plan.blocking.percent_a_week / 100 * days_since(since, on) / DAYS_A_WEEK
+            rig = rig.restricted(left=1 - lost)
+        if plan.slowing is not None:
+            first = self.timetable.monday(week=plan.slowing.week) + DAYS.index(plan.slowing.day) * DAY
+            rig = rig.at_speed(speed=plan.slowing.speed if on >= first else 1.0)
+        return rig
 
     def manometer(self, plan: InstrumentPlan, *, at: datetime) -> Manometer:
         (line,) = plan.model.ranges
@@ -72,4 +85,9 @@ class Boards:
     def day(self, at: datetime) -> int:
         """Days since the demo's first Monday."""
         on = at.astimezone(self.timetable.zone).date()
-        return max(0, (on - self.timetable.monday(week=FIRST_WEEK)).days)
+        return days_since(self.timetable.monday(week=FIRST_WEEK), on)
+
+
+def days_since(start: date, on: date) -> int:
+    """So many days later; none before it starts."""
+    return max(0, (on - start).days)

@@ -9,6 +9,7 @@ from assessments.models import Step
 from assessments.models.tasks import ReadingCheck, StepKind
 from rigs.behaviour.simulation import OVER_LIMIT, Manometer, Multimeter, settled, simulate
 from rigs.behaviour.venturi import Condition, Position, TestPoint, VenturiRig
+from rigs.metrology.computed.calculator import Calculator
 from rigs.metrology.computed.registry import CALCULATORS
 from rigs.metrology.quantities import UNITS, Quantity
 from rigs.metrology.readings import TypedReading, parse, parse_observation
@@ -54,6 +55,8 @@ class Hands:
         else:
             text = self._shown(test_point(step), step)
         self.written[step.slug] = f"{text}4" if step.slug in self.plan.finer else text
+        if quantity is Quantity.DIMENSIONLESS:
+            return parse(text, quantity=quantity, unit=calculator_of(step).output.unit)
         return typed(self.written[step.slug], quantity)
 
     def answer(self, step: Step) -> str:
@@ -82,7 +85,7 @@ class Hands:
         for name, slugs in step.parameters["inputs"].items():
             several = tuple(float(self.written[slug]) for slug in slugs if not isinstance(slugs, str))
             figures[name] = float(self.written[slugs]) if isinstance(slugs, str) else several
-        return f"{CALCULATORS[step.parameters['calculator']].compute(figures):.3f}"
+        return f"{calculator_of(step).compute(figures):.3f}"
 
     def _shown(self, at: TestPoint, step: Step) -> str:
         using = self.multimeter if Quantity(step.quantity) is Quantity.RESISTANCE else self.manometer
@@ -154,12 +157,16 @@ def typed(text: str, quantity: Quantity) -> TypedReading:
     return parse(text, quantity=quantity, unit=USUAL_UNIT.get(quantity, UNITS[quantity][0]))
 
 
+def calculator_of(step: Step) -> Calculator:
+    return CALCULATORS[step.parameters["calculator"]]
+
+
 def condition_of(step: Step) -> Condition:
     return Condition(step.condition.slug) if step.condition else Condition.ISOLATED
 
 
 def test_point(step: Step) -> TestPoint:
-    """Where a step is read: at its measurand's test point, or with the instrument by itself."""
+    """Where a step is read: at its measurand's test point, with the instrument by itself, or as its slug says."""
     if step.measurand is not None:
         return TestPoint(step.measurand.test_point.slug)
     match step.judged_by:
@@ -168,7 +175,8 @@ def test_point(step: Step) -> TestPoint:
         case "zero":
             return TestPoint.MANOMETER_ZERO
         case _:
-            return TestPoint.TAPS
+            named = (each for each in TestPoint if step.slug == each or step.slug.startswith(f"{each}-"))
+            return next(named, TestPoint.TAPS)
 
 
 def conclusion(written: dict[str, str]) -> str:

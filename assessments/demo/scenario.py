@@ -35,6 +35,23 @@ class CohortPlan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Blocking:
+    """The outlet fills with dust from that week's Monday on: so many percent of the healthy Δp a week."""
+
+    week: int
+    percent_a_week: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slowing:
+    """From one morning on the fan runs at that share of its speed."""
+
+    week: int
+    day: str
+    speed: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RigPlan:
     """``model`` is what the rig is really like, which nobody there knows; None without a venturi.
 
@@ -48,7 +65,8 @@ class RigPlan:
     inspection_due_in_days: int
     checked: tuple[str, ...]
     model: VenturiRig | None = None
-    loses_percent_a_week: float = 0.0
+    blocking: Blocking | None = None
+    slowing: Slowing | None = None
     levels: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     @property
@@ -242,7 +260,6 @@ def _rig(data: Data, *, session_sd_percent: float) -> RigPlan:
     figures = fields.pop("figures", None)
     if figures is not None:
         running = to_si(figures["running_mbar"], unit="mbar")
-        fields["loses_percent_a_week"] = figures.get("loses_percent_a_week", 0.0)
         fields["model"] = VenturiRig(
             running=running,
             h_share=figures["h_share"],
@@ -253,6 +270,10 @@ def _rig(data: Data, *, session_sd_percent: float) -> RigPlan:
             session_sd=session_sd_percent / 100 * running,
             rest_sd=0.2,
         )
+    if "blocking" in fields:
+        fields["blocking"] = Blocking(**fields["blocking"])
+    if "slowing" in fields:
+        fields["slowing"] = Slowing(**fields["slowing"])
     fields["levels"] = {key: (mean, sd) for key, (mean, sd) in fields.get("levels", {}).items()}
     return RigPlan(**fields)
 

@@ -1,6 +1,6 @@
 """What happens at the demo's centre, each story by the verbs that the site uses."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
 from uuid import NAMESPACE_URL, UUID, uuid5
@@ -27,12 +27,14 @@ from rigs.behaviour.simulation import simulate
 from rigs.behaviour.venturi import Condition, TestPoint
 from rigs.metrology.quantities import Quantity
 from rigs.metrology.readings import TypedReading, parse
-from rigs.models import Instrument, Measurand
+from rigs.models import Check, Instrument, Measurand
+from rigs.models.checks import CheckVerdict
 from rigs.models.designs import ContactState, MeasurandKind
 
 RUNS_A_DAY = (4, 3, 3)
 CHECK_RUNS = 3
 A_CHECK = timedelta(minutes=5)
+TO_DECIDE = timedelta(minutes=2)
 FAULT_FIRST = timedelta(minutes=20)
 
 
@@ -58,6 +60,7 @@ class World:
 def baseline(world: World, plan: RigPlan, days: list[datetime]) -> Story:
     """Ten runs over three days by the technician, then approval by a second person."""
     rig, by = world.stock.rigs[plan.tag], world.technician
+    measurands = baselines.measurands_of(rig)
     yield days[0]
     made = baselines.start(rig=rig, by=by, at=days[0])
     at = days[0]
@@ -67,7 +70,7 @@ def baseline(world: World, plan: RigPlan, days: list[datetime]) -> Story:
             yield at
             baselines.add_run(
                 baseline=made,
-                readings=reference_run(world, plan, at),
+                readings=reference_run(world, plan, measurands, at=at),
                 instruments=world.references,
                 by=by,
                 at=at,
@@ -82,20 +85,32 @@ def baseline(world: World, plan: RigPlan, days: list[datetime]) -> Story:
 
 
 def session(world: World, tags: list[str], *, at: datetime, a_check: timedelta = A_CHECK) -> Story:
-    """Open a session with its room conditions, and check those rigs one after the other."""
+    """Open a session with its room conditions, and check those rigs one after the other.
+
+    Those on hold are left alone. One whose check proposes a hold is taken out of use by who checked it.
+    """
     room = world.boards.room(at=at, half=world.half(at))
     yield at
     sessions.ensure_open(centre=world.stock.centre, by=world.technician, at=at, room=room)
     for tag in tags:
         at += a_check
         yield at
-        check(world, world.scenario.rig(tag), at=at)
+        rig = world.stock.rigs[tag]
+        if rig.holds.open().exists():
+            continue
+        made = check(world, world.scenario.rig(tag), at=at)
+        if made.verdict == CheckVerdict.HOLD:
+            at += TO_DECIDE
+            yield at
+            holds.place(on=rig, reason=" ".join(made.words), by=world.technician, at=at)
 
 
-def check(world: World, plan: RigPlan, *, at: datetime) -> None:
-    checks.record(
-        rig=world.stock.rigs[plan.tag],
-        runs=[reference_run(world, plan, at, number=number) for number in range(CHECK_RUNS)],
+def check(world: World, plan: RigPlan, *, at: datetime) -> Check:
+    rig = world.stock.rigs[plan.tag]
+    measurands = checks.measurands_of(rig)
+    return checks.record(
+        rig=rig,
+        runs=[reference_run(world, plan, measurands, at=at, number=number) for number in range(CHECK_RUNS)],
         instruments=world.references,
         by=world.technician,
         at=at,
@@ -103,12 +118,11 @@ def check(world: World, plan: RigPlan, *, at: datetime) -> None:
 
 
 def reference_run(
-    world: World, plan: RigPlan, at: datetime, *, number: int = 0
+    world: World, plan: RigPlan, measurands: Iterable[Measurand], *, at: datetime, number: int = 0
 ) -> Mapping[Measurand, TypedReading]:
-    """One reading of every measurand with the reference instruments, leads nulled."""
+    """One reading of each measurand with the reference instruments, leads nulled."""
     half, boards = world.half(at), world.boards
     chance = boards.chance("run", plan.tag, boards.day(at), half, at.minute, number)
-    measurands = baselines.measurands_of(world.stock.rigs[plan.tag])
     if plan.model is None:
         return {each: steady_reading(plan, each, rng=chance) for each in measurands}
     rig = boards.rig(plan, at=at, half=half)

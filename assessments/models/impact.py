@@ -9,6 +9,7 @@ from django.db.models import F, Q
 
 from academy.seals import new_salt
 from assessments.models.decisions import Proposal, Strand
+from assessments.models.suspensions import Suspension
 
 if TYPE_CHECKING:
     from academy.models import Person
@@ -186,6 +187,11 @@ class ImpactItem(models.Model):
 
     def __str__(self) -> str:
         return f"{self.attempt} in {self.review}"
+
+    @property
+    def suspended(self) -> Suspension | None:
+        """Its suspension, open or ended, if the finding led to one."""
+        return getattr(self, "suspension", None)
 
 
 class ErrorModel(models.TextChoices):

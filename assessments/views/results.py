@@ -6,7 +6,7 @@ from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
 from django.views.generic import TemplateView
 
-from assessments import disclosure, outcomes, signoff
+from assessments import disclosure, outcomes, signoff, suspensions
 from assessments.models.attempts import AttemptStatus
 from assessments.showing import shown
 from assessments.views.steps import OwnAttempt
@@ -28,5 +28,10 @@ class AttemptResult(OwnAttempt, TemplateView):
         marking = outcomes.marking_of(signed.outcome)
         sheet = shown(attempt=self.attempt, marking=marking, with_numbers=with_numbers)
         return super().get_context_data(
-            attempt=self.attempt, signed=signed, sheet=sheet, with_numbers=with_numbers, **context
+            attempt=self.attempt,
+            signed=signed,
+            invited=suspensions.is_invited(signed),
+            sheet=sheet,
+            with_numbers=with_numbers,
+            **context,
         )

@@ -15,7 +15,7 @@ from django.views.generic import ListView
 from academy.access import AccessMixin, request_permissions
 from academy.permissions import Permission
 from academy.views.verb_form import VerbFormView
-from assessments import disclosure, flags, outcomes, signoff
+from assessments import disclosure, flags, outcomes, signoff, whose
 from assessments.forms import SignOffForm
 from assessments.marking.plausibility import Flag
 from assessments.marking.results import Marking, ProposedDecision
@@ -139,12 +139,17 @@ class ReviewDetail(VerbFormView):
             taken=self.attempt.instruments.select_related("instrument__model", "calibration"),
             history=self._history(),
             flags=self._flags(),
+            impact=self.attempt.impact_items.affected().select_related("review__instrument", "review__rig"),
+            whose=self._whose(),
             **context,
         )
 
     def _flags(self) -> tuple[Flag, ...]:
         """Never to the candidate, who may read this page in another role."""
         return () if self.attempt.candidate_id == self.person.pk else flags.of_attempt(self.attempt)
+
+    def _whose(self) -> whose.Whose | None:
+        return None if self.attempt.candidate_id == self.person.pk else whose.of_attempt(self.attempt)
 
     def _history(self) -> QuerySet[Attempt]:
         """The candidate's other attempts at this task."""

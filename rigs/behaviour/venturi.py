@@ -143,6 +143,23 @@ class VenturiRig:
         """The rig with its fan at another speed or in other air, both as ratios: p ∝ ρN² (fan laws)."""
         return self._scaled(density * speed**2)
 
+    def restricted(self, *, left: float) -> Self:
+        """The rig with less air through it: ``left`` is the share of the healthy Δp that its outlet leaves.
+
+        Both taps rise towards the dead head, as they do under `Fault.OUTLET_PARTLY_BLOCKED`. RigError where
+        the low tap would come to stand above the room.
+        """
+        high = self.no_flow - left * (self.no_flow - self.h_share * self.running)
+        running = left * self.running
+        return replace(
+            self,
+            running=running,
+            h_share=high / running,
+            dead_head=self.no_flow,
+            repeat_sd=self.repeat_sd * left,
+            session_sd=self.session_sd * left,
+        )
+
     def in_session(self, *, rng: np.random.Generator) -> Self:
         """The rig as it happens to be in one session: every reading of that session shares the difference."""
         effect = rng.normal(0.0, self.session_sd / self.running)

@@ -147,6 +147,16 @@ class InstrumentModelForm(LinesForm):
         ]
 
 
+class CertificateFileForm(SheetForm):
+    button = "Keep the file"
+
+    file = forms.FileField(
+        label="The certificate itself",
+        help_text="As a PDF, or a scan as JPEG or PNG.",
+        error_messages={"empty": "This file is empty."},
+    )
+
+
 class CalibrationForm(LinesForm):
     """A certificate. Its points are in units of what the instrument's ranges measure."""
 
@@ -168,6 +178,15 @@ class CalibrationForm(LinesForm):
         choices=(("yes", "In tolerance"), ("no", "Out of tolerance")),
         coerce=lambda choice: choice == "yes",
         widget=forms.RadioSelect,
+    )
+    late_note = forms.CharField(
+        label="Why is it entered late?",
+        max_length=500,
+        required=False,
+        help_text="Where a later certificate is on record already.",
+    )
+    file = forms.FileField(
+        label="The certificate itself", required=False, help_text="As a PDF, or a scan as JPEG or PNG."
     )
 
     def __init__(self, *args: Any, instrument: Instrument, **options: Any) -> None:
@@ -205,4 +224,6 @@ def _unit_field(quantities: Sequence[Quantity], *, initial: str | None = None) -
     groups = [
         (quantity.value.capitalize(), [(unit, unit) for unit in UNITS[quantity]]) for quantity in quantities
     ]
-    return forms.ChoiceField(label="Unit", choices=groups, initial=initial)
+    measured = " or ".join(quantity.words for quantity in quantities)
+    wrong = {"invalid_choice": f"%(value)s is no unit of {measured}. Pick one from the list."}
+    return forms.ChoiceField(label="Unit", choices=groups, initial=initial, error_messages=wrong)

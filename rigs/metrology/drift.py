@@ -130,15 +130,21 @@ def ewma(
     sigma: float,
     weight: float = EWMA_WEIGHT,
     width: float = EWMA_WIDTH,
+    centre_u: float = 0.0,
 ) -> Ewma:
     """Return z_i = λ x_i + (1 − λ) z_{i−1} from z_0 = centre, with its exact limits.
 
     centre ± L σ √(λ/(2 − λ) · (1 − (1 − λ)^{2i})). ``sigma`` is that of one value, the spread between
-    sessions included (NIST/SEMATECH e-Handbook 6.3.2.4; λ is ``weight``, L is ``width``).
+    sessions included (NIST/SEMATECH e-Handbook 6.3.2.4; λ is ``weight``, L is ``width``). Where the centre
+    itself is known to ``centre_u`` only, its variance is added under the root: without, a chart around a mean
+    that is a little off would sooner or later alarm for that alone.
     """
     column = sample(values, of="values on the chart")
     middle = finite(centre, of="centre")
-    half = ewma_half_widths(len(column), weight=weight, width=width) * positive(sigma, of="sigma")
+    half = np.hypot(
+        ewma_half_widths(len(column), weight=weight, width=width) * positive(sigma, of="sigma"),
+        width * positive(centre_u, of="centre's uncertainty", or_zero=True),
+    )
     points = np.empty_like(column)
     running = middle
     for index, value in enumerate(column):

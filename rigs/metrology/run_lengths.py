@@ -40,6 +40,7 @@ def false_alarm_chance(
     checks: int,
     charts: int = 1,
     centre_u: float = 0.0,
+    allowed_u: float = 0.0,
     weight: float = EWMA_WEIGHT,
     width: float = EWMA_WIDTH,
     outer: float = math.inf,
@@ -47,16 +48,21 @@ def false_alarm_chance(
     """Return the chance that any of ``charts`` in control raises an alarm within ``checks`` checks each.
 
     Exact limits, as the chart draws them. ``centre_u`` is the standard uncertainty of the baseline's mean in
-    σ: a chart around a mean that is off alarms oftener. For the whole board, ``charts`` is the number of its
+    σ: a chart around a mean that is off alarms oftener. ``allowed_u`` is what its limits are widened by for
+    that, as `drift.ewma` does with its ``centre_u``. For the whole board, ``charts`` is the number of its
     rigs times that of the values charted on each, taken as independent.
     """
     if checks < 1 or charts < 1:
         raise SampleError(f"{checks} checks on {charts} charts. Give 1 or more of each.")
     positive(centre_u, of="baseline's uncertainty", or_zero=True)
+    halves = np.hypot(
+        ewma_half_widths(checks, weight=weight, width=width),
+        width * positive(allowed_u, of="uncertainty allowed for", or_zero=True),
+    )
     # An even number of points, and the chart is symmetric: the upper half says it all.
     offsets, chances = (points[6:] for points in np.polynomial.hermite_e.hermegauss(12))
     shifts = centre_u * offsets if centre_u else np.zeros(1)
-    quiet = [_quiet(checks, shift=shift, weight=weight, width=width, outer=outer) for shift in shifts]
+    quiet = [_quiet(halves, shift=shift, weight=weight, outer=outer) for shift in shifts]
     return 1.0 - float(np.average(quiet, weights=chances if centre_u else None)) ** charts
 
 
@@ -70,10 +76,10 @@ def cusum_run_length(*, allowance: float, decision: float, shift: float = 0.0) -
     return 1.0 / sum(1.0 / side for side in sides)
 
 
-def _quiet(checks: int, *, shift: float, weight: float, width: float, outer: float) -> float:
-    """Return the chance of no alarm within ``checks``: the density within the limits, check by check."""
+def _quiet(halves: Column, *, shift: float, weight: float, outer: float) -> float:
+    """Return the chance of no alarm within limits of these half-widths: the density within, check by check."""
     nodes, mass = np.zeros(1), np.ones(1)
-    for half in ewma_half_widths(checks, weight=weight, width=width):
+    for half in halves:
         nodes_next, areas = _quadrature(-half, half, cut=math.isfinite(outer))
         mass = (mass @ _ewma_kernel(nodes, nodes_next, weight=weight, shift=shift, outer=outer)) * areas
         nodes = nodes_next
@@ -98,8 +104,14 @@ def _cusum_side(allowance: float, decision: float, shift: float) -> float:
 
 
 def _quadrature(low: float, high: float, *, cut: bool = False) -> tuple[Column, Column]:
-    nodes, weights = np.polynomial.legendre.leggauss(_NODES_BY_A_CUT if cut else _NODES)
+    nodes, weights = _gauss_legendre(_NODES_BY_A_CUT if cut else _NODES)
     return (low + high) / 2 + nodes * (high - low) / 2, weights * (high - low) / 2
+
+
+@lru_cache(maxsize=4)
+def _gauss_legendre(count: int) -> tuple[Column, Column]:
+    nodes, weights = np.polynomial.legendre.leggauss(count)
+    return nodes, weights
 
 
 def _normal(z: Column) -> Column:

@@ -13,15 +13,14 @@ from enum import StrEnum
 
 from scipy.special import ndtr
 
-from rigs.metrology.drift import ewma
+from rigs.metrology.drift import Ewma, ewma
 from rigs.metrology.run_lengths import false_alarm_chance
 from rigs.metrology.samples import positive
 from rigs.metrology.trend import MINIMUM_POINTS, Leaving, NoTrend, Trend, leaving, trend
 
 # Confidence of the days between which a level leaves its range.
 FORECAST_CONFIDENCE = 0.90
-# So many σ are never seen, and a limit further out changes no chance that anybody could read.
-_FAR_OUT = 8.0
+_STEP = 0.05
 
 
 class Standing(StrEnum):
@@ -53,7 +52,7 @@ class Reference:
     """What a baseline says of a level, for judging checks by it.
 
     ``sd`` is that of one check's mean, the spread between sessions included; ``mean_u`` the standard
-    uncertainty of the baseline's own mean, which a chart around it can't see. ``floor`` is the tolerance of a
+    uncertainty of the baseline's own mean, which limits about it allow for. ``floor`` is the tolerance of a
     level near zero.
     """
 
@@ -69,6 +68,15 @@ class Reference:
     @property
     def is_near_zero(self) -> bool:
         return abs(self.mean) <= self.floor
+
+    @property
+    def distance_sd(self) -> float:
+        """Standard deviation of one check's distance from the baseline, with nothing drifting."""
+        return math.hypot(self.sd, self.mean_u)
+
+    def chart(self, means: Sequence[float]) -> Ewma:
+        """The weighted averages of checks with their limits, the baseline's own uncertainty allowed for."""
+        return ewma(means, centre=self.mean, sigma=self.sd, centre_u=self.mean_u)
 
     def hold_at(self, thresholds: Thresholds) -> float:
         """The distance from the baseline at which a hold is proposed."""
@@ -92,7 +100,7 @@ def judge(reference: Reference, *, means: Sequence[float], thresholds: Threshold
     if away >= reference.watch_at(thresholds):
         return Judgement(standing=Standing.WATCH, why=Why.AWAY)
     if not reference.is_near_zero:
-        chart = ewma(means, centre=reference.mean, sigma=reference.sd)
+        chart = reference.chart(means)
         if chart.signals and chart.signals[-1] == len(means) - 1:
             return Judgement(standing=Standing.WATCH, why=Why.AVERAGE)
     return Judgement(standing=Standing.STEADY)
@@ -131,19 +139,19 @@ def forecast(
 def false_watch_chance(references: Iterable[Reference], *, thresholds: Thresholds, checks: int) -> float:
     """Return the chance of one false watch or more while each level is checked ``checks`` times.
 
-    That is from the baseline on, with nothing drifting and the levels independent: those of one rig share its
-    session's effect, so that the true chance is no larger. Figures are rounded to the worse side, so that
-    levels that are alike are worked out once.
+    That is from the baseline on, with nothing drifting. Levels of one rig share its session's effect and each
+    level its baseline, but taking all as independent never understates the chance: several normal values are
+    together within limits about zero at least as often as the product says (Royen, Far East J. Theor. Stat.
+    48 (2014) 139–145). Uncertainties are rounded up, so that levels that are alike are worked out once.
     """
-    groups: Counter[tuple[float, float]] = Counter()
     quiet = 1.0
+    charts: Counter[float] = Counter()
     for each in references:
-        outer, centre_u = each.watch_at(thresholds) / each.sd, each.mean_u / each.sd
-        if each.is_near_zero:
-            quiet *= max(0.0, 1.0 - checks * 2.0 * float(ndtr(-outer / math.hypot(1.0, centre_u))))
-        else:
-            rounded_outer = math.inf if outer >= _FAR_OUT else max(0.5, math.floor(outer * 2) / 2)
-            groups[math.ceil(centre_u * 10) / 10, rounded_outer] += 1
-    for (centre_u, outer), charts in groups.items():
-        quiet *= 1.0 - false_alarm_chance(checks=checks, charts=charts, centre_u=centre_u, outer=outer)
+        beyond = 2.0 * float(ndtr(-each.watch_at(thresholds) / each.distance_sd))
+        quiet *= (1.0 - beyond) ** checks
+        if not each.is_near_zero:
+            charts[math.ceil(each.mean_u / each.sd / _STEP) * _STEP] += 1
+    for u, count in charts.items():
+        allowed = max(0.0, u - _STEP)
+        quiet *= 1.0 - false_alarm_chance(checks=checks, charts=count, centre_u=u, allowed_u=allowed)
     return 1.0 - quiet

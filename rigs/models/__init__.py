@@ -7,6 +7,7 @@ never changed: a new one supersedes the old.
 
 from rigs.models.baselines import Baseline, BaselineReading, BaselineRoom, BaselineValue
 from rigs.models.calendars import CalendarAddress
+from rigs.models.certificate_files import CertificateFile
 from rigs.models.checks import Check, CheckReading, Session, SheetValue, ValueSheet
 from rigs.models.designs import Condition, Fault, Measurand, RigDesign, TestPoint
 from rigs.models.holds import FaultSetting, Hold
@@ -23,6 +24,7 @@ __all__ = [
     "CalendarAddress",
     "Calibration",
     "CalibrationPoint",
+    "CertificateFile",
     "Check",
     "CheckReading",
     "Condition",

@@ -148,7 +148,10 @@ class CalibrationQuerySet(models.QuerySet["Calibration"]):
 
 
 class Calibration(models.Model):
-    """A certificate: what the laboratory found, what it left, and when the next one is due."""
+    """A certificate: what the laboratory found, what it left, and when the next one is due.
+
+    ``late_note`` says why one came on record after a later one.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="calibrations")
@@ -159,6 +162,7 @@ class Calibration(models.Model):
     as_found_in_tolerance = models.BooleanField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     recorded_at = models.DateTimeField()
+    late_note = models.TextField(blank=True)
 
     objects = CalibrationQuerySet.as_manager()
 

@@ -7,6 +7,7 @@ from decimal import Decimal
 from django import template
 from django.utils.timesince import timesince
 
+from rigs.charts import percent as signed_percent
 from rigs.due_dates import due
 from rigs.metrology.level_fit import Interval
 from rigs.metrology.uncertainty import reported
@@ -28,11 +29,11 @@ def age(at: datetime, now: datetime) -> str:
 
 
 @register.filter
-def figure(value: float | None) -> str:
+def figure(value: float | Decimal | None) -> str:
     """Write a figure with the digits it was given in and no more; nothing for None."""
     if value is None:
         return ""
-    text = f"{Decimal(repr(value)).normalize() + 0:f}"  # zero has no sign
+    text = f"{Decimal(str(value)).normalize() + 0:f}"  # zero has no sign
     return text.replace("-", "\N{MINUS SIGN}")
 
 
@@ -46,6 +47,20 @@ def hundreds(pascals: float) -> str:
 def percent(share: float) -> str:
     """Write a share from 0 to 1 in percent, with the digits that it was given in."""
     return figure(float(Decimal(repr(share)) * 100))
+
+
+@register.filter
+def change(percent: float | None) -> str:
+    """Write a distance from the baseline in percent, with its sign; nothing for None."""
+    return "" if percent is None else signed_percent(percent)
+
+
+@register.filter
+def share(chance: float) -> str:
+    """Write a probability in percent, as far as it is worth reading."""
+    if 0 < chance < 0.01:
+        return "under 1 %"
+    return "over 99 %" if 0.99 < chance < 1 else f"{100 * chance:.0f} %"
 
 
 @register.filter

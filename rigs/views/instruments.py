@@ -9,7 +9,7 @@ from django.views.generic import DetailView, ListView
 from academy.access import AccessMixin
 from academy.permissions import Permission
 from academy.views.verb_form import VerbFormView
-from rigs import references, register
+from rigs import references, register, suitability
 from rigs.forms.instruments import InstrumentForm, InstrumentModelForm
 from rigs.forms.rigs import RetireForm
 from rigs.models import Instrument, InstrumentModel
@@ -35,7 +35,8 @@ class InstrumentDetail(AccessMixin, DetailView):
     section = "instruments"
 
     def get_queryset(self) -> QuerySet[Instrument]:
-        return Instrument.objects.visible_to(self.person).with_state().select_related("model")
+        found = Instrument.objects.visible_to(self.person).with_state()
+        return found.select_related("model", "centre").prefetch_related("model__ranges")
 
     def get_context_data(self, **context: Any) -> dict[str, Any]:
         instrument = self.object
@@ -43,7 +44,10 @@ class InstrumentDetail(AccessMixin, DetailView):
         holds = list(instrument.holds.select_related("placed_by", "released_by"))
         return super().get_context_data(
             ranges=instrument.model.ranges.all(),
-            calibrations=instrument.calibrations.select_related("recorded_by").prefetch_related("points"),
+            calibrations=instrument.calibrations.select_related("recorded_by").prefetch_related(
+                "points", "files"
+            ),
+            decides=suitability.decided_by(instrument),
             correcting=calibration,
             corrections=corrections,
             holds=holds,

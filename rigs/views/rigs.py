@@ -38,10 +38,11 @@ class RigDetail(AccessMixin, DetailView):
         known = rig.baselines.select_related("made_by", "decided_by").order_by("-number")
         holds = list(rig.holds.select_related("placed_by", "released_by"))
         may_set_faults = Permission.FAULT_SET in request_permissions(self.request)
+        hold = float(rig.centre.hold_percent)
         state = board.states(rigs=[rig], centre=rig.centre, on=self.today).get(rig.pk)
         return super().get_context_data(
             state=state,
-            lines=[(each, charts.sparkline(each)) for each in state.levels] if state else [],
+            lines=[(each, charts.sparkline(each, hold_percent=hold)) for each in state.levels] if state else [],
             last=checks.first(),
             baselines=known,
             unfinished=next((each for each in known if not each.is_decided), None),

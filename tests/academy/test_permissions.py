@@ -37,6 +37,12 @@ LADDER = {
     "hold.place": ".A..TM",
     "instrument.read": ".AVXTM",
     "instrument.manage": "....TM",
+    "verification.read": "..VX.M",
+    "verification.do": "..V...",
+    "impact.read": ".AVXTM",
+    "impact.open": "....TM",
+    "impact.resolve": ".A....",  # the decision is theirs
+    "impact.close": "..V..M",
     "task.read": ".AV..M",  # what is right stands there: never to a candidate
     "task.manage": ".....M",
     "cohort.read": ".AV..M",

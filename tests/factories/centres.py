@@ -12,17 +12,28 @@ from django.core.files.base import ContentFile
 from academy.models import Centre, Person, Role
 from assessments import drafts, evidence, faults, limits, progress, verification, virtual
 from assessments.draft_steps import repeated, replaced
+from assessments.impact import marking_again, opening
 from assessments.models import Attempt, Photo, PortfolioDocument, Step
 from assessments.models.attempts import Purpose
 from assessments.models.decisions import Decision
 from assessments.models.verification import Agreement
 from assessments.models.virtual import Draw
-from rigs import baselines, calendars, holds
-from rigs.models import Baseline, CalendarAddress, Check, FaultSetting, Hold, Instrument, Rig
+from rigs import baselines, calendars, certificate_files, holds
+from rigs.models import (
+    Baseline,
+    CalendarAddress,
+    Calibration,
+    CertificateFile,
+    Check,
+    FaultSetting,
+    Hold,
+    Instrument,
+    Rig,
+)
 from rigs.models.designs import MeasurandKind
 from rigs.models.instruments import InstrumentKind
 from tests.factories import assessments as made
-from tests.factories import fault_finding, rigs
+from tests.factories import fault_finding, impact, rigs
 from tests.factories import virtual as virtual_practices
 from tests.factories.academy import AT, ManagerFactory, person_with
 from tests.factories.assessments import SWITCH_TEST, Bench, Work
@@ -85,6 +96,7 @@ def busy_centre() -> BusyCentre:
         **_drafts(bench),
         **_rigs(bench),
         **_instruments(bench),
+        **_impact(bench),
     }
     return BusyCentre(bench=bench, people=people, things=things)
 
@@ -263,11 +275,16 @@ def _rigs(bench: Bench) -> dict[str, Rig | Baseline | Check | Hold | FaultSettin
     }
 
 
-def _instruments(bench: Bench) -> dict[str, Instrument | Hold]:
+def _instruments(bench: Bench) -> dict[str, Instrument | Hold | Calibration | CertificateFile]:
     technician, at = bench.technician, bench.at
+    manometer = bench.instruments[InstrumentKind.MANOMETER]
+    certificate = manometer.calibrations.get()
+    file = certificate_files.attach(calibration=certificate, content=rigs.PDF, by=technician, at=AT)
     held = rigs.instrument(by=technician, tag="MN-04", at=AT)
     return {
-        "instrument": bench.instruments[InstrumentKind.MANOMETER],
+        "instrument": manometer,
+        "calibration": certificate,
+        "certificate-file": file,
         "instrument-held": held,
         "instrument-hold": holds.place(on=held, reason="Case cracked", by=technician, at=at),
         "instrument-uncertified": rigs.instrument(
@@ -275,6 +292,32 @@ def _instruments(bench: Bench) -> dict[str, Instrument | Hold]:
         ),
         "indicator": bench.instruments[InstrumentKind.VOLTAGE_INDICATOR],
     }
+
+
+def _impact(bench: Bench) -> dict[str, Any]:
+    """A review whose errors as found don't reach what was read, one to work through, and one to open."""
+    at, by = NOON, bench.technician
+    low, out, new = (
+        rigs.certificate(
+            of=of,
+            by=by,
+            on=at.date(),
+            at=at,
+            points=impact.points({0.5: -0.04, top: -0.07}),
+            as_found_in_tolerance=False,
+        )
+        for of, top in (
+            (bench.instruments[InstrumentKind.MANOMETER], 1.0),
+            (rigs.instrument(by=by, tag="MN-05", at=AT), 2.0),
+            (rigs.instrument(by=by, tag="MN-06", at=AT), 2.0),
+        )
+    )
+    review, fresh = (
+        opening.open_for_certificate(calibration=calibration, by=by, at=at) for calibration in (low, new)
+    )
+    marking_again.work_through(review=review, by=by, at=at)
+    item = review.items.affected()[0]
+    return {"calibration-out": out, "impact": review, "impact-item": item, "impact-new": fresh}
 
 
 def empty_centre() -> dict[Role.Kind, Person]:

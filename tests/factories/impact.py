@@ -74,6 +74,7 @@ def found_out(
     of: Instrument | None = None,
     on: date | None = None,
     lines: Sequence[PointLine] | None = None,
+    late_note: str = "",
 ) -> Calibration:
     """The certificate that says so, recorded the day after it was made."""
     day = on or (bench.at + FOUND_AFTER).date()
@@ -84,6 +85,7 @@ def found_out(
         at=bench.at + FOUND_AFTER + timedelta(days=1),
         points=points() if lines is None else lines,
         as_found_in_tolerance=False,
+        late_note=late_note,
     )
 
 

@@ -103,6 +103,9 @@ LEVELS = {
 }
 """Means of the other levels, in the unit of their test points."""
 
+PDF = b"%PDF-1.7\n1 0 obj\n<<>>\nendobj\nstartxref\n9\n%%EOF\n"
+"""A certificate's file, as far as its content tells."""
+
 _numbers = count(1)
 
 

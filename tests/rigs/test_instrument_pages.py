@@ -87,7 +87,10 @@ class TestAddingAModel:
             ({"resolution_1": "30"}, {"__all__": "Range 1: The resolution is wider than the full scale."}),
             (
                 {"unit_1": "furlong"},
-                {"unit_1": "Select a valid choice. furlong is not one of the available choices."},
+                {
+                    "unit_1": "furlong is no unit of a pressure or a resistance or a voltage or a temperature "
+                    "or a time or a volume. Pick one from the list."
+                },
             ),
             ({"kind": ""}, {"kind": "This field is required."}),
         ],

@@ -1,10 +1,14 @@
 import math
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
 
-from rigs import suitability
+from rigs import register, suitability
+from rigs.metrology.instruments import Suitability
+from rigs.models import Instrument
 from rigs.models.designs import MeasurandKind
+from rigs.suitability import Fitness
 from tests.factories import rigs as make
 
 pytestmark = pytest.mark.django_db
@@ -101,3 +105,50 @@ class TestExpectedRange:
     def test_a_state_has_no_range(self, bench, sheet):
         state = sheet.values.filter(measurand__kind=MeasurandKind.STATE).first()
         assert suitability.expected_range(state, instrument=bench.multimeter) is None
+
+
+class TestWhatAnInstrumentDecides:
+    def found(self, instrument):
+        return {
+            each.rig.tag: {make.key_of(measurand): fitness for measurand, fitness in each.points}
+            for each in suitability.decided_by(instrument)
+        }
+
+    def test_it_is_told_rig_by_rig_and_point_by_point(self, bench, sheet, coarse):
+        fine = self.found(bench.manometer)[bench.rig.tag]
+        assert fine["taps:fan-running"].is_enough
+        assert all(fitness.is_enough for fitness in fine.values())
+        assert self.found(coarse)[bench.rig.tag]["taps:fan-running"] is Fitness.TOO_COARSE
+
+    def test_the_newest_sheet_counts(self, bench, sheet, coarse):
+        later = bench.check(at=bench.at + timedelta(days=1), running=1.6)
+        values = later.value_sheet.values.filter(measurand=running(sheet).measurand)
+        values.update(value=12_000.0)
+        assert self.found(coarse)[bench.rig.tag]["taps:fan-running"] is not Fitness.TOO_COARSE
+
+    def test_a_rig_that_is_retired_or_another_centres_is_left_out(self, bench, sheet, coarse):
+        other = make.open_bench()
+        other.check()
+        assert list(self.found(coarse)) == [bench.rig.tag]
+        register.retire(thing=bench.rig, why="Worn", by=bench.manager, at=bench.at)
+        assert self.found(coarse) == {}
+
+    def test_it_asks_once_for_all_rigs(self, bench, sheet, django_assert_num_queries):
+        related = Instrument.objects.select_related("centre", "model").prefetch_related("model__ranges")
+        instrument = related.get(pk=bench.manometer.pk)
+        with django_assert_num_queries(1):
+            assert suitability.decided_by(instrument)
+
+    def test_its_page_compares_in_words_and_tells_no_value(self, bench, sheet, coarse, client):
+        client.force_login(bench.assessor)
+        page = client.get(f"/instruments/{coarse.pk}/").text
+        assert "No, too coarse" in page and "below 4 : 1" in page
+        assert suitability.of_value(running(sheet), instrument=coarse).working not in page
+
+    @pytest.mark.parametrize(
+        ("ratio", "fitness"),
+        [(3.99, Fitness.TOO_COARSE), (4, Fitness.ENOUGH), (9.99, Fitness.ENOUGH), (10, Fitness.AMPLE)],
+    )
+    def test_a_ratio_is_told_as_one_of_three(self, ratio, fitness):
+        found = Suitability(suitable=ratio >= 4, expanded_u=1.0, ratio=ratio, reason="", working="")
+        assert suitability.fitness(found) is fitness

@@ -14,6 +14,8 @@ from assessments.models import ImpactItem, Outcome, SignOff, Suspension
 from assessments.models.attempts import Attempt
 from assessments.models.decisions import Decision
 from assessments.models.impact import Effect, ErrorModel, EvidenceKind, Resolution
+from rigs import holds
+from rigs.metrology.quantities import Quantity
 from tests.factories import assessments as made
 from tests.factories import impact as story
 from tests.factories.academy import person_with
@@ -139,7 +141,7 @@ class TestTheWindow:
             on=(bench.at + timedelta(days=70)).date(),
             at=bench.at + timedelta(days=71),
         )
-        review = story.opened(bench)
+        review = story.opened(bench, story.found_out(bench, late_note="The laboratory’s post was slow."))
 
         first = bench.instruments["manometer"].calibrations.order_by("calibrated_on").first()
         assert first.certificate in review.evidence
@@ -230,8 +232,6 @@ class TestADriftedRig:
 
 
 def made_hold(bench, *, at):
-    from rigs import holds
-
     return holds.place(on=bench.rig, reason="Pressure 11 % low", by=bench.technician, at=at)
 
 
@@ -351,7 +351,7 @@ class TestOpening:
     def test_without_errors_as_found_it_says_what_to_do(self, bench):
         lines = [
             story.PointLine(
-                quantity="pressure", unit="mbar", nominal=1.5, as_left_error=0.0, expanded_u=0.005
+                quantity=Quantity.PRESSURE, unit="mbar", nominal=1.5, as_left_error=0.0, expanded_u=0.005
             )
         ]
         self.refused(bench, "point by point", calibration=story.found_out(bench, lines=lines))
