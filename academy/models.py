@@ -47,7 +47,8 @@ class Centre(models.Model):
                 condition=Q(watch_percent__gt=0, watch_percent__lte=F("hold_percent")),
             ),
             models.CheckConstraint(
-                name="centre_margin_is_of_the_make_point", condition=Q(least_margin__gte=1, least_margin__lt=10)
+                name="centre_margin_is_of_the_make_point",
+                condition=Q(least_margin__gte=1, least_margin__lt=10),
             ),
             models.CheckConstraint(name="centre_floor_is_not_negative", condition=Q(floor_percent__gte=0)),
             models.CheckConstraint(

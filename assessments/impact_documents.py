@@ -19,7 +19,7 @@ from assessments.models.impact import Effect, ErrorModel
 from assessments.pdf.document import Document
 from rigs.metrology.quantities import UNITS, Quantity, from_si, si_factor
 
-STYLESHEETS = ("academy/tokens.css", "academy/document.css")
+STYLESHEETS = ("academy/tokens.css", "academy/document.css", "assessments/impact.css")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,8 +55,12 @@ def points_of(review: ImpactReview) -> tuple[ErrorPoint, ...]:
 def _point(quantity: Quantity, nominal: float, error: float) -> ErrorPoint:
     unit = UNITS[quantity][0]
     return ErrorPoint(
-        nominal=f"{from_si(nominal, unit=unit):g}", error=f"{error / si_factor(unit):+.3g}", unit=unit
+        nominal=f"{from_si(nominal, unit=unit):g}", error=_signed(error / si_factor(unit)), unit=unit
     )
+
+
+def _signed(number: float) -> str:
+    return f"{number:+.3g}".replace("-", "−")
 
 
 def of_review(review: ImpactReview, *, by: Person, at: datetime) -> Document:

@@ -39,8 +39,7 @@ class InstrumentOpenForm(OpenForm):
     event_on = DayField(
         label="Day on which something happened to it",
         required=False,
-        help_text="If somebody knows of a fall or a knock. Then the error is also taken to be there from that "
-        "day on.",
+        help_text="If somebody knows of a fall or a knock: then the error is also taken to be there only since.",
     )
     event = forms.CharField(label="What happened?", max_length=200, required=False)
 
@@ -55,12 +54,12 @@ class RigByHandForm(OpenForm):
 class InstrumentByHandForm(InstrumentOpenForm):
     """Errors are typed a line each: what it should have shown, and what it showed."""
 
-    field_order = ("finding", "found_on", "unit", "errors", "good_on", "evidence", "event_on", "event")
+    field_order = ("finding", "found_on", "unit", "shown", "good_on", "evidence", "event_on", "event")
 
     finding = forms.CharField(label="What was found?", widget=forms.Textarea(attrs={"rows": 2}))
     found_on = DayField(label="On which day?")
     unit = forms.ChoiceField(label="Unit")
-    errors = forms.CharField(
+    shown = forms.CharField(
         label="What it should have shown, and what it showed",
         widget=forms.Textarea(attrs={"rows": 4}),
         help_text="One value a line: 1.50 1.39",
@@ -70,11 +69,11 @@ class InstrumentByHandForm(InstrumentOpenForm):
         super().__init__(*args, **options)
         cast("forms.ChoiceField", self.fields["unit"]).choices = [(unit, unit) for unit in units]
 
-    def clean_errors(self) -> list[ErrorLine]:
+    def clean_shown(self) -> list[ErrorLine]:
         unit = self.cleaned_data.get("unit")
         if unit is None:
             return []
-        lines = [line for line in self.cleaned_data["errors"].splitlines() if line.strip()]
+        lines = [line for line in self.cleaned_data["shown"].splitlines() if line.strip()]
         return [_error_of(line, unit=unit) for line in lines]
 
 

@@ -1,4 +1,4 @@
-"""What waits of impact reviews: to open, to work through, to resolve, to close; and new attempts asked for."""
+"""What waits of impact reviews: to open, work through, resolve or close; and new attempts asked for."""
 
 from collections.abc import Iterator
 
@@ -53,7 +53,8 @@ def _open_reviews(reader: Reader) -> Iterator[Notice]:
     unresolved = Q(items__resolution="") & ~Q(items__effect__in=("", Effect.UNAFFECTED))
     found = ImpactReview.objects.visible_to(reader.person).open().select_related("instrument", "rig")
     for review in found.annotate(unresolved=Count("items", filter=unresolved)):
-        words = _what_next(review, unresolved=review.unresolved, reader=reader)
+        # Annotated.
+        words = _what_next(review, unresolved=review.unresolved, reader=reader)  # type: ignore[attr-defined]
         if words:
             yield Notice(
                 urgency=Urgency.WAITING,

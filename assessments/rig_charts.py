@@ -8,7 +8,7 @@ from uuid import UUID
 
 from assessments import whose
 from rigs.board import LevelState
-from rigs.charts import Dot, Panel, dots_panel, percent
+from rigs.drawings import Dot, Panel, dots_panel, percent
 from rigs.metrology.quantities import from_si, si_factor
 from rigs.metrology.uncertainty import reported
 from rigs.models import Baseline, BaselineValue, Rig, SheetValue
@@ -144,6 +144,6 @@ def _cells(values: list[BaselineValue | None]) -> tuple[tuple[str, str], ...]:
         shown = reported(value=from_si(each.mean, unit=unit), expanded=each.repeat_sd / si_factor(unit))
         is_share = before is not None and abs(before) > each.measurand.tolerance_floor
         change = percent((each.mean / before - 1) * 100) if is_share and before else ""
-        cells.append((f"{shown.value:f}".replace("-", chr(0x2212)), change))
+        cells.append((f"{shown.value:f}".replace("-", "\N{MINUS SIGN}"), change))
         before = each.mean
     return tuple(cells)

@@ -17,7 +17,7 @@ def suspend(items: Iterable[ImpactItem], *, at: datetime) -> list[Suspension]:
 
 
 def is_invited(signed: SignOff) -> bool:
-    """Whether an assessor has asked for a new attempt in the place of this one, and none was signed off yet."""
+    """Whether an assessor has asked for a new attempt in its place, and none was signed off yet."""
     return Suspension.objects.waiting().filter(sign_off=signed, item__resolution=Resolution.REASSESS).exists()
 
 

@@ -18,9 +18,7 @@ urlpatterns = [
     path(
         "attempts/<uuid:pk>/steps/<int:position>/readings/", MeasurementStep.as_view(), name="attempt-measure"
     ),
-    path(
-        "attempts/<uuid:pk>/readings/<uuid:reading>/", MeasurementCorrect.as_view(), name="reading-correct"
-    ),
+    path("attempts/<uuid:pk>/readings/<uuid:reading>/", MeasurementCorrect.as_view(), name="reading-correct"),
     path(
         "attempts/<uuid:pk>/readings/<uuid:reading>/back/",
         MeasurementTakeBack.as_view(),

@@ -2,6 +2,7 @@
 
 from django.urls import path
 
+from assessments.views.check_export import ChecksExport
 from assessments.views.faults import FaultDetail, FaultList, FaultRemove, FaultSet
 from assessments.views.rig_board import RigCharts, RigList
 from assessments.views.rig_values import BaselineDecide, BaselineDetail, CheckDetail, RigValues
@@ -9,6 +10,7 @@ from assessments.views.rig_values import BaselineDecide, BaselineDetail, CheckDe
 urlpatterns = [
     path("rigs/", RigList.as_view(), name="rig-list"),
     path("rigs/<uuid:pk>/charts/", RigCharts.as_view(), name="rig-charts"),
+    path("rigs/<uuid:rig>/checks/export/", ChecksExport.as_view(), name="checks-export"),
     path("rigs/<uuid:pk>/values/", RigValues.as_view(), name="rig-values"),
     path("baselines/<uuid:pk>/", BaselineDetail.as_view(), name="baseline-detail"),
     path("baselines/<uuid:pk>/decide/", BaselineDecide.as_view(), name="baseline-decide"),

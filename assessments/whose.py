@@ -1,8 +1,8 @@
 """Whose shift is it? What candidates read on a rig beside its checks, and what readings that are off share.
 
 A reading's deviation is told from the value on the sheet that its attempt was pinned to. Only readings of a
-level that isn't near zero count, on a rig without a fault set; one so far off that it is a slip of the pen, or
-the rig wasn't running, says nothing of a shift.
+level that isn't near zero count, on a rig without a fault set; one so far off that it is a slip of the pen,
+or the rig wasn't running, says nothing of a shift.
 """
 
 from collections import Counter
@@ -156,7 +156,10 @@ def on_rig(*, rig: Rig, measurand: int) -> tuple[Seen, ...]:
 
 
 def _seen(wanted: Q, *, first: Q = ALL, most: int) -> list[Seen]:
-    """The readings wanted of a level, as they stand, on rigs without a fault set: the newest, after ``first``."""
+    """The readings wanted of a level, as they stand, on rigs without a fault set.
+
+    Of too many it is those of ``first``, and then the newest.
+    """
     found = Reading.objects.standing().filter(
         wanted,
         step__judged_by=ReadingCheck.AGREES,
@@ -210,7 +213,7 @@ class _Read(NamedTuple):
 
 
 def _beside(read: _Read, value: SheetValue | None, spec: Spec) -> Seen | None:
-    """One reading beside its sheet; None near zero, for a slip, and for one that the instrument can't show."""
+    """One reading beside its sheet; None near zero, for a slip, and for one that the display can't show."""
     if value is None or not value.value or value.repeat_sd is None or value.other_u is None:
         return None
     size, share = abs(value.value), read.value / value.value - 1

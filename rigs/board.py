@@ -23,8 +23,9 @@ HORIZON = timedelta(days=366)
 class Heading:
     """Where a level is heading, for people. Days are None where there is no such end.
 
-    ``kind`` is "none" (no trend), "few" (too few checks to say), "past" (its line is out of the range already),
-    "leaving" (on a day between two, or from the first on where the band is open), "far" (not within a year).
+    ``kind`` is "none" (no trend), "few" (too few checks to say), "past" (its line is out of the range
+    already), "leaving" (on a day between two, or from the first on where the band is open), or "far" (not
+    within a year).
     """
 
     kind: str
@@ -41,7 +42,10 @@ class Heading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LevelState:
-    """How one level of a rig stands. ``change`` is in percent of the baseline; None near zero or unchecked."""
+    """How one level of a rig stands.
+
+    ``change`` is in percent of the baseline; None near zero, and for one that was never checked.
+    """
 
     series: Series
     judgement: Judgement | None
@@ -69,11 +73,11 @@ class RigState:
 
     @property
     def leading(self) -> LevelState | None:
-        """The level that is nearest to trouble: it leaves its range first, or is furthest from its baseline."""
+        """The level nearest to trouble: it leaves its range first, or is furthest from its baseline."""
         charted = [each for each in self.levels if each.changes]
         return min(
             charted,
-            key=lambda each: (each.heading.urgency[0] > 1, *each.heading.urgency, -abs(each.change or 0.0)),
+            key=lambda each: (*each.heading.urgency, -abs(each.change or 0.0)),
             default=None,
         )
 
@@ -142,10 +146,9 @@ class AlarmRate:
 
 
 def alarm_rate(*, centre: Centre) -> AlarmRate | None:
-    """Over all rigs in use that have a baseline; None where there is none. Two queries."""
-    rigs = Rig.objects.filter(centre=centre).in_use().with_board(session=None)
-    baselines = rigs.exclude(baseline_in_force=None).order_by().values("baseline_in_force")
-    values = series.values_in_check(Baseline.objects.filter(pk__in=baselines))
+    """Over all rigs in use that have a baseline; None where there is none. Three queries."""
+    rigs: Iterable[Any] = Rig.objects.filter(centre=centre).in_use().with_board(session=None)
+    values = series.values_in_check([rig.baseline_in_force for rig in rigs if rig.baseline_in_force])
     if not values:
         return None
     return AlarmRate(

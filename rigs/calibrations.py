@@ -127,7 +127,7 @@ def _require_own_quantities(instrument: Instrument, points: Sequence[PointLine])
     for point in points:
         if point.quantity not in measured:
             raise Refused(
-                f"{instrument.tag} doesn’t measure {point.quantity.words}, so no point of it is in {point.unit}.",
+                f"{instrument.tag} doesn’t measure {point.quantity.words}: {point.unit} is the wrong unit.",
                 field="points",
             )
 

@@ -18,7 +18,9 @@ from rigs.models.certificate_files import CertificateForm
 LARGEST_BYTES = 10 * 1024 * 1024
 LARGEST_PIXELS = 60_000_000  # A4 at 600 dpi is 35 million
 PDF_BEGINS = b"%PDF-"
-PDF_ENDS, WITHIN = b"%%EOF", 1024  # ISO 32000-2, 7.5.5; what follows it is padding
+# ISO 32000-2, 7.5.5; ISO/IEC 10918-1, B.1.1.3 (EOI); ISO/IEC 15948, 11.2.5. What follows is padding.
+ENDS = {CertificateForm.PDF: b"%%EOF", CertificateForm.JPEG: b"\xff\xd9", CertificateForm.PNG: b"IEND"}
+WITHIN = 1024  # bytes
 PICTURES = {"JPEG": CertificateForm.JPEG, "PNG": CertificateForm.PNG}
 WANTED = "Use a PDF, or a scan as JPEG or PNG."
 
@@ -32,11 +34,11 @@ def form_of(content: bytes) -> CertificateForm:
             f"This file is larger than {LARGEST_BYTES // 1024 // 1024} MB. Scan it at 200 to 300 dpi.",
             field="file",
         )
-    if content.startswith(PDF_BEGINS):
-        if PDF_ENDS not in content[-WITHIN:]:
-            raise Refused("This PDF is cut off at its end. Send it whole.", field="file")
-        return CertificateForm.PDF
-    return _picture(content)
+    form = CertificateForm.PDF if content.startswith(PDF_BEGINS) else _picture(content)
+    # Pillow may have been told to put up with it by whoever else uses it.
+    if ENDS[form] not in content[-WITHIN:]:
+        raise Refused("This file is cut off at its end. Send it whole.", field="file")
+    return form
 
 
 @transaction.atomic

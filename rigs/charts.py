@@ -1,81 +1,23 @@
-"""Charts as values: what a template draws, with every place worked out. No queries.
-
-Places along a chart are percentages of its width and heights are pixels, so that one drawing fits a phone and
-a wide sheet while its lettering keeps its size. Lines and bands are drawn on a field of 1000 across, stretched
-to the width.
-"""
+"""Charts of one level of a rig: its checks, their weighted averages, where they are heading. No queries."""
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 
 import numpy as np
 
 from academy.strip import number
 from rigs.board import LevelState
+from rigs.drawings import Frame, Mark, Panel, Path, percent, span, worded
 from rigs.metrology.drift import Ewma
 from rigs.metrology.quantities import from_si, si_factor
 from rigs.metrology.standing import Thresholds
 from rigs.metrology.trend import Leaving, Trend
 from rigs.series import Series
 
-LEFT, RIGHT = 12.0, 86.0
-TOP, BOTTOM = 12.0, 212.0
-HEIGHT = 240
-ROOM_FOR_A_WORD = 15.0
 AHEAD = timedelta(days=60)
 BAND_STEPS = 24
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tick:
-    at: float
-    label: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
-    """A level line across the chart. ``word`` is empty where there is no room for it."""
-
-    kind: str
-    y: float
-    word: str = ""
-
-    @property
-    def text_y(self) -> float:
-        return self.y + 4
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Mark:
-    """One point. ``kind`` is "in" or "beyond", or what else a chart tells apart by shape."""
-
-    x: float
-    y: float
-    kind: str
-    words: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Path:
-    """Corners of a line, or of a band where it is closed: "x,y x,y …", x of 1000."""
-
-    kind: str
-    corners: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Panel:
-    title: str
-    unit: str
-    description: str
-    x_ticks: tuple[Tick, ...]
-    y_ticks: tuple[Tick, ...]
-    lines: tuple[Line, ...]
-    bands: tuple[Path, ...]
-    paths: tuple[Path, ...]
-    marks: tuple[Mark, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,63 +56,6 @@ class Sparkline:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Frame:
-    """The stretch of time and of values that a chart shows, and where things are in it."""
-
-    start: datetime
-    end: datetime
-    low: float
-    high: float
-
-    def x(self, at: datetime) -> float:
-        share = (at - self.start) / (self.end - self.start)
-        return round(LEFT + share * (RIGHT - LEFT), 2)
-
-    def y(self, value: float) -> float:
-        share = (min(max(value, self.low), self.high) - self.low) / (self.high - self.low)
-        return round(BOTTOM - share * (BOTTOM - TOP), 1)
-
-    def corners(self, places: Iterable[tuple[datetime, float]]) -> str:
-        return " ".join(f"{self.x(at) * 10:.1f},{self.y(value):.1f}" for at, value in places)
-
-    def x_ticks(self, zone: tzinfo) -> tuple[Tick, ...]:
-        """At most four dates, whole days apart."""
-        days = max(1, math.ceil((self.end - self.start) / timedelta(days=3)))
-        moments = [self.start + timedelta(days=days * step) for step in range(4)]
-        return tuple(
-            Tick(at=self.x(at), label=f"{at.astimezone(zone):%-d %b}") for at in moments if at <= self.end
-        )
-
-    def y_ticks(self, *, finest: float) -> tuple[Tick, ...]:
-        step, digits = round_step((self.high - self.low) / 5, finest=finest)
-        first, last = math.ceil(self.low / step), math.floor(self.high / step)
-        return tuple(
-            Tick(at=self.y(place * step), label=number(place * step, digits))
-            for place in range(first, last + 1)
-        )
-
-
-def round_step(at_least: float, *, finest: float) -> tuple[float, int]:
-    """The smallest of 1, 2, 5 times a power of ten not below; and its decimals."""
-    wanted = max(at_least, finest)
-    power = math.floor(math.log10(wanted))
-    factor = next(each for each in (1, 2, 5, 10) if each * 10.0**power >= wanted * (1 - 1e-9))
-    power, factor = (power + 1, 1) if factor == 10 else (power, factor)
-    return factor * 10.0**power, max(0, -power)
-
-
-def worded(frame: Frame, lines: Iterable[tuple[str, float, str]]) -> tuple[Line, ...]:
-    """Level lines, the important first: a word that would lie on another is left out."""
-    found: list[Line] = []
-    for kind, value, word in lines:
-        y = frame.y(value)
-        free = all(abs(y - each.y) >= ROOM_FOR_A_WORD for each in found if each.word)
-        if frame.low <= value <= frame.high:
-            found.append(Line(kind=kind, y=y, word=word if free else ""))
-    return tuple(found)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class _Figures:
     """One level in the unit of its test point, as its charts need it."""
 
@@ -194,8 +79,9 @@ class _Figures:
 def level_chart(state: LevelState, *, thresholds: Thresholds, zone: tzinfo) -> LevelChart | None:
     """The charts of one level, in the unit of its test point. None before its first check.
 
-    The checks with ±3σ about the baseline, where a hold is proposed, and the line through them with its 90 %
-    band; then the weighted averages (EWMA) with their limits, where the level isn't near zero.
+    The checks with ±3σ of one check's distance from the baseline, where a hold is proposed, and the line
+    through them with its 90 % band; then the weighted averages (EWMA) with their limits, where the level
+    isn't near zero.
     """
     found = state.series
     if not found.points:
@@ -203,7 +89,7 @@ def level_chart(state: LevelState, *, thresholds: Thresholds, zone: tzinfo) -> L
     figures = _figures(found, thresholds)
     chart = None
     if not found.reference.is_near_zero:
-        chart = found.reference.chart(found.means)
+        chart = _in_unit(found.reference.chart(found.means), unit=figures.unit)
     forecast = found.forecast(thresholds)
     line = None if forecast is None or not isinstance(forecast.leaving, Leaving) else forecast.line
     panels = [_checks_panel(figures, found, line, zone=zone, until=_until(found, forecast))]
@@ -234,6 +120,14 @@ def _figures(found: Series, thresholds: Thresholds) -> _Figures:
     )
 
 
+def _in_unit(chart: Ewma, *, unit: str) -> Ewma:
+    points, lower, upper = (
+        tuple(float(from_si(each, unit=unit)) for each in ends)
+        for ends in (chart.points, chart.lower, chart.upper)
+    )
+    return replace(chart, points=points, lower=lower, upper=upper)
+
+
 def _until(found: Series, forecast: object) -> datetime:
     """How far ahead the line is drawn: to where it leaves the range, if that is soon."""
     last = found.points[-1].at
@@ -244,14 +138,10 @@ def _until(found: Series, forecast: object) -> datetime:
     return min(max(last, crossing + timedelta(days=3)), last + AHEAD)
 
 
-def _span(at: Sequence[datetime], until: datetime) -> tuple[datetime, datetime]:
-    return at[0], max(until, at[0] + timedelta(days=7))
-
-
 def _checks_panel(
     figures: _Figures, found: Series, line: Trend | None, *, zone: tzinfo, until: datetime
 ) -> Panel:
-    start, end = _span(figures.at, until)
+    start, end = span(figures.at, until)
     reach = 1.1 * max(figures.hold_at, 3 * figures.sd, *(abs(m - figures.baseline) for m in figures.means))
     frame = Frame(start=start, end=end, low=figures.baseline - reach, high=figures.baseline + reach)
     outside = [abs(mean - figures.baseline) > 3 * figures.sd for mean in figures.means]
@@ -299,7 +189,7 @@ def _trend(
 
 
 def _average_panel(figures: _Figures, chart: Ewma, *, zone: tzinfo) -> Panel:
-    start, end = _span(figures.at, figures.at[-1])
+    start, end = span(figures.at, figures.at[-1])
     reach = 1.15 * max(
         *(upper - figures.baseline for upper in chart.upper),
         *(abs(point - figures.baseline) for point in chart.points),
@@ -361,13 +251,6 @@ def _rows(figures: _Figures, found: Series, chart: Ewma | None) -> tuple[Row, ..
     return tuple(reversed(rows))
 
 
-def percent(share: float) -> str:
-    """A share with its sign, to a tenth: +0.9 %."""
-    text = f"{share:+.1f}"
-    text = text.removeprefix("-").removeprefix("+") if not text.strip("+-0.") else text
-    return f"{text.replace('-', chr(0x2212))} %"
-
-
 def sparkline(state: LevelState, *, hold_percent: float) -> Sparkline | None:
     """A level's checks in little; None with fewer than two."""
     changes = state.changes
@@ -386,37 +269,4 @@ def sparkline(state: LevelState, *, hold_percent: float) -> Sparkline | None:
         lower=round(16 + half, 1),
         words=f"{state.label}: {len(changes)} checks, the first {percent(changes[0])} and the last "
         f"{percent(changes[-1])} of the baseline away from it.",
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Dot:
-    """A distance in percent at a moment; ``kind`` is how its mark is drawn."""
-
-    at: datetime
-    share: float
-    kind: str
-    words: str
-
-
-def dots_panel(dots: Sequence[Dot], *, title: str, description: str, zone: tzinfo) -> Panel | None:
-    """Distances in percent in time, whatever they are of; None without any."""
-    if not dots:
-        return None
-    moments = sorted(each.at for each in dots)
-    reach = 1.15 * max(5.0, *(abs(each.share) for each in dots))
-    start, end = _span(moments, moments[-1])
-    frame = Frame(start=start, end=end, low=-reach, high=reach)
-    return Panel(
-        title=title,
-        unit="%",
-        description=description,
-        x_ticks=frame.x_ticks(zone),
-        y_ticks=frame.y_ticks(finest=1.0),
-        lines=worded(frame, [("centre", 0.0, "none")]),
-        bands=(),
-        paths=(),
-        marks=tuple(
-            Mark(x=frame.x(each.at), y=frame.y(each.share), kind=each.kind, words=each.words) for each in dots
-        ),
     )

@@ -51,11 +51,13 @@ def record(
     by: Person,
     at: datetime,
     room: Room | None = None,
+    entered_at: datetime | None = None,
     id: UUID | None = None,  # noqa: A002 - the form names it, so that sending it twice records it once
 ) -> Check:
     """Record at least three runs, judge them against the baseline, and write the session's value sheet.
 
-    ``room`` is the session's air, if somebody read it and nobody has before.
+    ``room`` is the session's air, if somebody read it and nobody has before. ``entered_at`` is the moment
+    for the ledger, of a check that is put on record after it was made.
 
     The same id again gives the same check. A hold is proposed, never placed: a person does that. Refused
     without an approved baseline, and while a fault is set on the rig.
@@ -95,7 +97,10 @@ def record(
     CheckReading.objects.bulk_create(rows)
     sheets.write(baseline=baseline, at=at, after=check)
     facts = {"rig": str(rig.pk), "verdict": str(check.verdict)}
-    ledger.append(centre=rig.centre, actor=by, verb="check.record", subject=check.pk, at=at, facts=facts)
+    entered_at = entered_at or at
+    ledger.append(
+        centre=rig.centre, actor=by, verb="check.record", subject=check.pk, at=entered_at, facts=facts
+    )
     return check
 
 
@@ -195,7 +200,7 @@ def _judge_margin(
     running = [each for each in readings if _key(each.measurand) == AT_THE_SWITCH]
     if make is None or not make.mean or not running:
         return
-    margin = fmean(each.si_value or 0.0 for each in running) / make.mean
+    margin = fmean(each.corrected for each in running) / make.mean
     if margin < thresholds.least_margin:
         yield Finding(
             verdict=CheckVerdict.HOLD,

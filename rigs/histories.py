@@ -223,6 +223,7 @@ def _check_readings(baselines: Sequence[Baseline]) -> Mapping[tuple[UUID, int], 
     found = CheckReading.objects.filter(
         rig_check__baseline__in=baselines, si_value__isnull=False, measurand__kind=MeasurandKind.LEVEL
     ).select_related("rig_check")
+    found = found.defer("rig_check__reasons", "rig_check__words")  # much to read, and nothing asks for it
     readings: dict[tuple[UUID, int], list[CheckReading]] = defaultdict(list)
     for each in found:
         readings[each.rig_check.baseline_id, each.measurand_id].append(each)

@@ -36,12 +36,15 @@ def release(*, hold: Hold, evidence: str, by: Person, at: datetime) -> Hold:
     if not evidence:
         raise Refused("Say what was done, and what shows that it is right again.", field="evidence")
     held = Hold.objects.select_for_update(of=("self",)).select_related("released_by").get(pk=hold.pk)
-    if held.released_by is not None:
-        raise Refused(f"{held.released_by.name} released this hold already, with: {held.release_evidence}")
-    held.released_by, held.released_at, held.release_evidence = by, at, evidence
-    held.save(update_fields=["released_by", "released_at", "release_evidence"])
     thing = held.rig or held.instrument
     assert thing is not None  # the database sees to it
+    if held.released_by is not None and held.released_at is not None:
+        when = f"{held.released_at.astimezone(thing.centre.zone):%d %B %Y at %H:%M}"
+        raise Refused(
+            f"{held.released_by.name} released this hold already, on {when}, with: {held.release_evidence}"
+        )
+    held.released_by, held.released_at, held.release_evidence = by, at, evidence
+    held.save(update_fields=["released_by", "released_at", "release_evidence"])
     _log("hold.release", held, centre=thing.centre, by=by, at=at)
     return held
 

@@ -1,5 +1,7 @@
-"""Looking back on what was read: which sheets an instrument fed, what its error made of them, and what a
-drifted rig read on a day gone by, from all its checks. Nothing is written here: sheets stay as they are.
+"""Looking back on what was read. Nothing is written here: sheets stay as they are.
+
+Which sheets an instrument fed, what its error made of them, and what a drifted rig read on a day gone by,
+from all its checks.
 """
 
 from collections import defaultdict
@@ -101,7 +103,8 @@ def fed_by(*, instrument: Instrument, since: datetime, until: datetime) -> list[
 def _levels_read(
     readings: QuerySet[Any], instrument: Instrument, since: datetime, until: datetime
 ) -> QuerySet[Any]:
-    return readings.filter(
+    """Without an order, which would make rows differ that are to be alike."""
+    return readings.order_by().filter(
         instrument=instrument, taken_at__gte=since, taken_at__lte=until, measurand__kind=MeasurandKind.LEVEL
     )
 
@@ -112,8 +115,8 @@ def errors_on(
     """By how much each level of these sheets is wrong, if the instrument was: a row for each of its courses.
 
     By sheet, then by measurand ("test point/condition"). NaN where the error of a reading isn't known. Levels
-    that the instrument had no part in are left out. What a certificate had taken off a reading already counts;
-    what the air of the day makes of an error, a few percent of it, is left aside.
+    that the instrument had no part in are left out. What a certificate had taken off a reading already
+    counts; what the air of the day makes of an error, a few percent of it, is left aside.
     """
     found: dict[UUID, dict[str, Column]] = defaultdict(dict)
     for baseline, wanted in _by_baseline(sheet_ids):

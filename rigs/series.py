@@ -1,13 +1,11 @@
 """Levels of rigs since their baselines, check by check: what charts, verdicts and the board are made from."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from math import hypot, sqrt
 from uuid import UUID
-
-from django.db.models import QuerySet
 
 from academy.models import Centre
 from rigs import levels
@@ -55,7 +53,8 @@ class Series:
 
     @property
     def reference(self) -> Reference:
-        return _reference(self.value, self.model, mean=float(self.history.baseline.mean))
+        baseline = self.history.baseline
+        return _reference(self.value, self.model, mean=float(baseline.mean), air_u=float(baseline.air_u))
 
     @property
     def means(self) -> list[float]:
@@ -93,7 +92,7 @@ def check_sd(model: LevelModel, *, n: int) -> float:
     return hypot(model.session_sd, model.repeat_sd / sqrt(n))
 
 
-def values_in_check(baselines: QuerySet[Baseline]) -> list[BaselineValue]:
+def values_in_check(baselines: Collection[UUID]) -> list[BaselineValue]:
     """The levels that checks read, of each of several baselines. One query."""
     found = BaselineValue.objects.filter(
         baseline__in=baselines, measurand__kind=MeasurandKind.LEVEL, measurand__in_check=True
@@ -115,11 +114,11 @@ def references_of(values: Sequence[BaselineValue]) -> list[Reference]:
     ]
 
 
-def _reference(value: BaselineValue, model: LevelModel, *, mean: float) -> Reference:
+def _reference(value: BaselineValue, model: LevelModel, *, mean: float, air_u: float = 0.0) -> Reference:
     return Reference(
         mean=mean,
         sd=check_sd(model, n=READ_IN_A_CHECK),
-        mean_u=hypot(model.session_sd / sqrt(value.days), model.repeat_sd / sqrt(value.repeats)),
+        mean_u=hypot(model.session_sd / sqrt(value.days), model.repeat_sd / sqrt(value.repeats), air_u),
         floor=value.measurand.tolerance_floor,
     )
 

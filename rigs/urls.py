@@ -14,6 +14,15 @@ from rigs.views.instruments import (
 )
 from rigs.views.levels import DesignLevels, LevelsAdopt, LevelsSet
 from rigs.views.rigs import RigChange, RigCreate, RigDetail, RigRetire, ThresholdChange
+from rigs.views.transfer import (
+    CertificatesExport,
+    CertificatesImport,
+    ChecksImport,
+    InstrumentsExport,
+    InstrumentsImport,
+    RigsExport,
+    RigsImport,
+)
 
 urlpatterns = [
     path("rigs/new/", RigCreate.as_view(), name="rig-create"),
@@ -34,6 +43,13 @@ urlpatterns = [
     path("due/calendar/", CalendarGive.as_view(), name="calendar-give"),
     path("due/calendar/revoke/", CalendarRevoke.as_view(), name="calendar-revoke"),
     path("calendars/<str:token>.ics", CalendarFeed.as_view(), name="calendar-feed"),
+    path("rigs/import/", RigsImport.as_view(), name="rigs-import"),
+    path("rigs/export/", RigsExport.as_view(), name="rigs-export"),
+    path("checks/import/", ChecksImport.as_view(), name="checks-import"),
+    path("instruments/import/", InstrumentsImport.as_view(), name="instruments-import"),
+    path("instruments/export/", InstrumentsExport.as_view(), name="instruments-export"),
+    path("certificates/import/", CertificatesImport.as_view(), name="certificates-import"),
+    path("certificates/export/", CertificatesExport.as_view(), name="certificates-export"),
     path("instruments/", InstrumentList.as_view(), name="instrument-list"),
     path("instruments/new/", InstrumentCreate.as_view(), name="instrument-create"),
     path("instruments/<uuid:pk>/", InstrumentDetail.as_view(), name="instrument-detail"),

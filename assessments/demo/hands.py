@@ -11,7 +11,7 @@ from rigs.behaviour.simulation import OVER_LIMIT, Manometer, Multimeter, settled
 from rigs.behaviour.venturi import Condition, Position, TestPoint, VenturiRig
 from rigs.metrology.computed.calculator import Calculator
 from rigs.metrology.computed.registry import CALCULATORS
-from rigs.metrology.quantities import UNITS, Quantity
+from rigs.metrology.quantities import SI_UNIT, UNITS, Quantity
 from rigs.metrology.readings import TypedReading, parse, parse_observation
 
 USUAL_UNIT = {Quantity.PRESSURE: "mbar", Quantity.RESISTANCE: "Ω"}
@@ -50,13 +50,12 @@ class Hands:
         if step.judged_by == "tone":
             text = "tone" if self._shown(TestPoint.LEADS_TOGETHER, step) != OVER_LIMIT else "no tone"
             return TypedReading(text=text, quantity=quantity, qualifier=parse_observation(text))
-        if step.judged_by == ReadingCheck.COMPUTED:
-            text = self._worked_out(step)
-        else:
-            text = self._shown(test_point(step), step)
+        is_computed = step.judged_by == ReadingCheck.COMPUTED
+        text = self._worked_out(step) if is_computed else self._shown(test_point(step), step)
         self.written[step.slug] = f"{text}4" if step.slug in self.plan.finer else text
-        if quantity is Quantity.DIMENSIONLESS:
-            return parse(text, quantity=quantity, unit=calculator_of(step).output.unit)
+        if is_computed and quantity is Quantity.DIMENSIONLESS:
+            unit = calculator_of(step).output.unit or SI_UNIT[quantity]
+            return parse(self.written[step.slug], quantity=quantity, unit=unit)
         return typed(self.written[step.slug], quantity)
 
     def answer(self, step: Step) -> str:
@@ -166,7 +165,7 @@ def condition_of(step: Step) -> Condition:
 
 
 def test_point(step: Step) -> TestPoint:
-    """Where a step is read: at its measurand's test point, with the instrument by itself, or as its slug says."""
+    """Where a step is read: at its measurand's test point, by the instrument itself, or as its slug says."""
     if step.measurand is not None:
         return TestPoint(step.measurand.test_point.slug)
     match step.judged_by:

@@ -15,6 +15,7 @@ from academy.models import Centre
 from academy.refusals import Refused
 from assessments.demo import stock, stories
 from assessments.demo.boards import FIRST_WEEK, Boards
+from assessments.demo.found_out import found_out
 from assessments.demo.playing import Story, play
 from assessments.demo.scenario import AttemptPlan, RigPlan, Scenario
 from assessments.demo.stories import World
@@ -84,6 +85,7 @@ def _past(world: World) -> Iterator[Story]:
     for number, rig in enumerate(rig for rig in world.scenario.rigs if rig.is_characterised):
         yield stories.baseline(world, rig, _baseline_days(world.timetable, number))
     yield from (stories.hold(world, plan) for plan in world.scenario.holds)
+    yield from (found_out(world, plan) for plan in world.scenario.found_out)
     yield from (stories.prior(world, plan) for plan in world.scenario.prior)
     attempts = [plan for plan in world.scenario.attempts if not plan.when.today]
     for at, tags in _sessions(world, attempts):

@@ -110,6 +110,17 @@ class HoldPlan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FoundOutPlan:
+    """A certificate that finds an instrument out of tolerance: nominal values with their errors as found."""
+
+    on: str
+    number: str
+    days_good: int
+    as_found: tuple[tuple[float, float], ...]
+    when: When
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PriorPlan:
     candidates: tuple[str, ...]
     task: str
@@ -200,6 +211,7 @@ class Scenario:
     limits_waiting: tuple[str, ...]
     instruments: tuple[InstrumentPlan, ...]
     holds: tuple[HoldPlan, ...]
+    found_out: tuple[FoundOutPlan, ...]
     prior: tuple[PriorPlan, ...]
     attempts: tuple[AttemptPlan, ...]
     judgement: Judgement
@@ -240,6 +252,7 @@ def read(path: Path) -> Scenario:
         limits_waiting=tuple(data["limits_waiting"]),
         instruments=tuple(_instrument(each, models) for each in data["instruments"]),
         holds=tuple(HoldPlan(**each | {"when": _when(each["when"])}) for each in data["holds"]),
+        found_out=tuple(_found_out(each) for each in data["found_out"]),
         prior=tuple(_prior(each) for each in data["prior"]),
         attempts=tuple(_attempt(each) for each in data["attempts"]),
         judgement=Judgement(**data["judgement"]),
@@ -289,6 +302,11 @@ def _instrument(data: Data, models: Mapping[str, ModelPlan]) -> InstrumentPlan:
     if "certificate" in fields:
         fields["certificate"] = CertificatePlan(**fields["certificate"])
     return InstrumentPlan(**fields)
+
+
+def _found_out(data: Data) -> FoundOutPlan:
+    as_found = tuple((nominal, error) for nominal, error in data["as_found"])
+    return FoundOutPlan(**dict(data) | {"as_found": as_found, "when": _when(data["when"])})
 
 
 def _prior(data: Data) -> PriorPlan:

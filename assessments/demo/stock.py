@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
+from django.db.models import prefetch_related_objects
+
 from academy import cohorts, json_files, people
 from academy.models import Centre, Person, Role
 from assessments import catalogue, limits, progress
@@ -85,10 +87,12 @@ def known(centre: Centre) -> Stock:
         rigs={
             each.tag: each for each in Rig.objects.filter(centre=centre).select_related("centre", "design")
         },
-        instruments={
-            each.tag: each
-            for each in Instrument.objects.filter(centre=centre).select_related("model", "centre")
-        },
+        instruments=_with_figures(
+            {
+                each.tag: each
+                for each in Instrument.objects.filter(centre=centre).select_related("model", "centre")
+            }
+        ),
         tasks={
             (each.task.slug, each.design.slug): each
             for each in TaskVersion.objects.in_force()
@@ -214,10 +218,19 @@ def _instruments(
         )
         for plan in scenario.models
     }
-    return {
+    made = {
         plan.tag: _instrument(scenario, plan, models, timetable, by=by, at=at)
         for plan in scenario.instruments
     }
+    return _with_figures(made)
+
+
+def _with_figures(instruments: dict[str, Instrument]) -> dict[str, Instrument]:
+    """The same, with what every reading asks of them: the references' certificates never change here."""
+    prefetch_related_objects(list(instruments.values()), "model__ranges")
+    references = [each for each in instruments.values() if each.is_reference]
+    prefetch_related_objects(references, "calibrations__points")
+    return instruments
 
 
 def _instrument(

@@ -6,6 +6,8 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, time
 from uuid import UUID
 
+import numpy as np
+
 from assessments.impact.exposure import doubt_of
 from assessments.marking.inputs import AttemptInputs, MeasurandInput, ReadingInput
 from assessments.models import ImpactItem, ImpactReview
@@ -44,7 +46,9 @@ def put_right(
         return {
             attempt.pk: PutRight(
                 by_model={
-                    ErrorModel.SMOOTHED: _on_level(inputs[attempt.pk], levels.get(attempt.sheet_id or NONE, {}))
+                    ErrorModel.SMOOTHED: _on_level(
+                        inputs[attempt.pk], levels.get(attempt.sheet_id or NONE, {})
+                    )
                 }
             )
             for attempt in attempts
@@ -53,7 +57,7 @@ def put_right(
     wrong = looking_back.errors_on(sheets, instrument=review.instrument, doubt=doubt)
     zone = review.centre.zone
     return {
-        attempt.pk: _without_errors(
+        attempt.pk: without_errors(
             inputs[attempt.pk],
             doubt,
             tag=tag,
@@ -70,7 +74,7 @@ def put_right(
 NONE = UUID(int=0)
 
 
-def _without_errors(
+def without_errors(
     inputs: AttemptInputs, doubt: Doubt, *, tag: str, values: Mapping[str, Column], at: datetime
 ) -> PutRight:
     errors = _Errors()
@@ -100,7 +104,7 @@ def _readings(inputs: AttemptInputs) -> Iterable[ReadingInput]:
 def _keep(
     known: dict[str, Column], key: str, found: Column, *, errors: _Errors, steps: Iterable[str]
 ) -> None:
-    if (found != found).any():
+    if np.isnan(found).any():
         errors.unknown.update(steps)
     elif found.any():
         known[key] = found

@@ -43,9 +43,7 @@ def list_exposed(review: ImpactReview) -> list[UUID]:
     found = exposed(review)
     known = set(review.items.values_list("attempt", flat=True))
     new = [pk for pk in found if pk not in known]
-    ImpactItem.objects.bulk_create(
-        ImpactItem(review=review, attempt_id=pk, through=found[pk]) for pk in new
-    )
+    ImpactItem.objects.bulk_create(ImpactItem(review=review, attempt_id=pk, through=found[pk]) for pk in new)
     return new
 
 

@@ -24,7 +24,7 @@ from assessments.marking.canonical import digest
 from assessments.marking.inputs import AttemptInputs, canonical
 from assessments.marking.mark import ENGINE, mark_many
 from assessments.marking.results import Marking
-from assessments.models import ImpactItem, ImpactReview, ModelOutcome, Outcome, SignOff, Suspension
+from assessments.models import Attempt, ImpactItem, ImpactReview, ModelOutcome, Outcome, SignOff, Suspension
 from assessments.models.decisions import Proposal
 from assessments.models.impact import ErrorModel
 from assessments.remarking import no_search_for_cycles
@@ -68,6 +68,12 @@ def work_through(*, review: ImpactReview, by: Person, at: datetime, batch: int =
         list_exposed(held)
     items = list(held.items.unmarked().select_related("attempt")[:batch])
     if items:
+        # Nothing is decided on them meanwhile.
+        list(
+            Attempt.objects.select_for_update()
+            .filter(pk__in=[each.attempt_id for each in items])
+            .order_by("pk")
+        )
         _mark(items, review=held, by=by, at=at)
     progress = progress_of(held)
     if progress.is_done and held.marked_at is None:
@@ -173,7 +179,7 @@ def _compared(attempts: Sequence[UUID]) -> dict[UUID, _Compared]:
 def _under_models(
     attempts: Sequence[UUID], right: Mapping[UUID, PutRight]
 ) -> dict[UUID, dict[ErrorModel, Marking]]:
-    """Every attempt under every model. A pass for each: within one, an attempt's readings have one verdict."""
+    """Every attempt under every model. A pass for each: in one, a reading has one verdict."""
     found: dict[UUID, dict[ErrorModel, Marking]] = {pk: {} for pk in attempts}
     for model in ErrorModel:
         those = [pk for pk in attempts if model in right[pk].by_model]

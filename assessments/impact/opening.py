@@ -150,7 +150,7 @@ def open_by_hand(
     found_at = min(_start_of(found_on + timedelta(days=1), centre), at)
     is_rig = isinstance(thing, Rig)
     if not is_rig and not errors:
-        raise Refused("Say what it read wrong, at one value at least.", field="errors")
+        raise Refused("Say what it read wrong, at one value at least.", field="shown")
     return _open(
         centre,
         told=told,
@@ -186,9 +186,7 @@ def _evidence_of(thing: Instrument | Rig, *, before: datetime) -> Evidence | Non
         )
     check = looking_back.last_steady_check(rig=thing, before=before)
     if check is not None:
-        return Evidence(
-            kind=EvidenceKind.CHECK, at=check.made_at, words=f"Check by {check.made_by}: steady"
-        )
+        return Evidence(kind=EvidenceKind.CHECK, at=check.made_at, words=f"Check by {check.made_by}: steady")
     baseline = looking_back.baseline_in_force(rig=thing, before=before)
     if baseline is None:
         return None
@@ -285,16 +283,16 @@ def _points(lines: Sequence[ErrorLine], *, instrument: Instrument) -> list[list[
         try:
             quantity = unit_quantity(line.unit)
         except UnitError as error:
-            raise Refused(str(error), field="errors") from error
+            raise Refused(str(error), field="shown") from error
         if quantity not in measured:
             raise Refused(
                 f"At {line.nominal:g} {line.unit}: {instrument.tag} doesn’t measure {quantity.words}. "
                 "Put the unit right first.",
-                field="errors",
+                field="shown",
             )
         place = (quantity.value, to_si(line.nominal, unit=line.unit))
         if place in points:
-            raise Refused(f"There are two errors at {line.nominal:g} {line.unit}.", field="errors")
+            raise Refused(f"There are two errors at {line.nominal:g} {line.unit}.", field="shown")
         points[place] = width_to_si(line.error, unit=line.unit)
     return [[quantity, nominal, error] for (quantity, nominal), error in sorted(points.items())]
 

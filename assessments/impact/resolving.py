@@ -15,13 +15,11 @@ from assessments.models.impact import Effect, Resolution
 
 
 @transaction.atomic
-def resolve(
-    *, item: ImpactItem, resolution: Resolution, reason: str, by: Person, at: datetime
-) -> ImpactItem:
+def resolve(*, item: ImpactItem, resolution: Resolution, reason: str, by: Person, at: datetime) -> ImpactItem:
     """Uphold a result with a reason, which lifts its suspension; or invite the candidate to a new attempt.
 
-    Then the sign-off stays out of account, and that of the new attempt takes its place. Refused where somebody
-    was quicker, for one's own attempt, without a reason, and where nothing is to be resolved.
+    Then the sign-off stays out of account, and that of the new attempt takes its place. Refused where
+    somebody was quicker, for one's own attempt, without a reason, and where nothing is to be resolved.
     """
     held = _locked(item)
     _require_right(held, by, at=at)
@@ -31,7 +29,9 @@ def resolve(
     if held.review.closed_at is not None:
         raise Refused("This review is closed.")
     if held.effect in ("", Effect.UNAFFECTED):
-        raise Refused("Nothing is to be resolved here." if held.effect else "This one isn’t marked again yet.")
+        raise Refused(
+            "Nothing is to be resolved here." if held.effect else "This one isn’t marked again yet."
+        )
     if not reason.strip():
         raise Refused("Say why: what the result rests on, or why it doesn’t any more.", field="reason")
     signed = SignOff.objects.current().filter(attempt=held.attempt_id).first()
@@ -48,7 +48,9 @@ def resolve(
 def _keep_out_of_account(item: ImpactItem, signed: SignOff | None, *, at: datetime) -> None:
     """One that was decided since it was marked again, or whose error isn't known, isn't suspended so far."""
     if signed is None:
-        raise Refused("This attempt isn’t decided yet: decide it with this review in view.", field="resolution")
+        raise Refused(
+            "This attempt isn’t decided yet: decide it with this review in view.", field="resolution"
+        )
     if not Suspension.objects.filter(item=item).exists():
         item.sign_off = signed
         suspensions.suspend([item], at=at)

@@ -1,4 +1,4 @@
-"""Impact reviews: what an instrument out of tolerance, or a drifted rig, did to the results recorded with it."""
+"""Impact reviews: what an instrument out of tolerance, or a drifted rig, did to results recorded with it."""
 
 import uuid
 from typing import TYPE_CHECKING, Self
@@ -42,9 +42,9 @@ class ImpactReview(models.Model):
     """One finding about an instrument or a rig, and the time for which it puts results in doubt.
 
     The time runs from ``since``, when ``evidence`` still showed all to be well, to ``found_at``. ``points``
-    are the instrument's errors as found, in SI: ``[quantity, nominal, error]``. ``event_at`` is when something
-    happened to it, if that is known. ``marked_at`` is when the last attempt in it had been marked again.
-    ``salt`` seals the free text's digests in the ledger.
+    are the instrument's errors as found, in SI: ``[quantity, nominal, error]``. ``event_at`` is when
+    something happened to it, if that is known. ``marked_at`` is when the last attempt in it had been marked
+    again. ``salt`` seals the free text's digests in the ledger.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
@@ -206,8 +206,8 @@ class ErrorModel(models.TextChoices):
 class ModelOutcome(models.Model):
     """What one attempt's marking would be under one model. Never an outcome of the attempt.
 
-    ``changes`` are the readings whose verdict differs: ``step``, ``title``, ``unit``, ``read``, ``corrected``,
-    ``before``, ``after``.
+    ``changes`` are the readings whose verdict differs: ``step``, ``title``, ``unit``, ``read``,
+    ``corrected``, ``before``, ``after``.
     """
 
     item = models.ForeignKey(ImpactItem, on_delete=models.CASCADE, related_name="outcomes")

@@ -21,22 +21,24 @@ class SuspensionQuerySet(models.QuerySet["Suspension"]):
 class Suspension(models.Model):
     """A sign-off left out of account by an impact review. The sign-off itself is never changed.
 
-    It ends when an assessor upholds the sign-off; or it stays, and a later sign-off of a new attempt takes its
-    place.
+    It ends when an assessor upholds the sign-off; or it stays, and a later sign-off of a new attempt takes
+    its place.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     sign_off = models.ForeignKey("assessments.SignOff", on_delete=models.PROTECT, related_name="suspensions")
-    item = models.OneToOneField(
-        "assessments.ImpactItem", on_delete=models.PROTECT, related_name="suspension"
-    )
+    item = models.OneToOneField("assessments.ImpactItem", on_delete=models.PROTECT, related_name="suspension")
     since = models.DateTimeField()
     lifted_at = models.DateTimeField(null=True, blank=True)
     lifted_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     superseded_by = models.ForeignKey(
-        "assessments.SignOff", null=True, blank=True, on_delete=models.PROTECT, related_name="supersedes_suspended"
+        "assessments.SignOff",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="supersedes_suspended",
     )
 
     objects = SuspensionQuerySet.as_manager()

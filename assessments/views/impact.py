@@ -169,7 +169,7 @@ class ImpactOpenForInstrument(ImpactOpen):
             thing=self.thing,
             finding=given["finding"],
             found_on=given["found_on"],
-            errors=given["errors"],
+            errors=given["shown"],
             told=form.told,
             by=self.person,
             at=self.now,

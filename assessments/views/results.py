@@ -30,7 +30,7 @@ class AttemptResult(OwnAttempt, TemplateView):
         return super().get_context_data(
             attempt=self.attempt,
             signed=signed,
-            invited=suspensions.is_invited(signed),
+            invited=signed is not None and suspensions.is_invited(signed),
             sheet=sheet,
             with_numbers=with_numbers,
             **context,

@@ -62,7 +62,7 @@ class RigCharts(AccessMixin, DetailView):
         wanted = self.request.GET.get("level")
         chosen = next((each for each in levels if str(each.series.measurand.pk) == wanted), None)
         chosen = chosen or (state.leading if state else None) or next(iter(levels), None)
-        if state is not None:
+        if levels:
             disclosure.note_seen(person=self.person, rig=rig, at=self.now)
         return super().get_context_data(
             levels=levels,

@@ -75,7 +75,7 @@ class Doubt:
     def errors(
         self, *, quantity: Quantity, reading: float, at: datetime, corrected_by: float = 0.0
     ) -> Column:
-        """The error of a figure read at a moment, for each of ``courses``: to be taken off it. NaN: unknown."""
+        """What is to be taken off a figure read at a moment, for each of ``courses``. NaN where unknown."""
         shares = self.shares(at)
         if not shares.any():
             return shares

@@ -1,4 +1,4 @@
-"""What an error in the readings of a baseline or of checks makes of a rig's present value. SI; times in days."""
+"""What an error in a baseline's or in checks' readings makes of a present value. SI; times in days."""
 
 from collections.abc import Hashable, Sequence
 

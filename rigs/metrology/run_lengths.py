@@ -77,7 +77,7 @@ def cusum_run_length(*, allowance: float, decision: float, shift: float = 0.0) -
 
 
 def _quiet(halves: Column, *, shift: float, weight: float, outer: float) -> float:
-    """Return the chance of no alarm within limits of these half-widths: the density within, check by check."""
+    """Return the chance of no alarm within these half-widths: the density within, check by check."""
     nodes, mass = np.zeros(1), np.ones(1)
     for half in halves:
         nodes_next, areas = _quadrature(-half, half, cut=math.isfinite(outer))

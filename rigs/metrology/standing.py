@@ -20,7 +20,7 @@ from rigs.metrology.trend import MINIMUM_POINTS, Leaving, NoTrend, Trend, leavin
 
 # Confidence of the days between which a level leaves its range.
 FORECAST_CONFIDENCE = 0.90
-_STEP = 0.05
+_STEP = 0.01
 
 
 class Standing(StrEnum):
@@ -108,7 +108,7 @@ def judge(reference: Reference, *, means: Sequence[float], thresholds: Threshold
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forecast:
-    """Where the checks are heading, by the line through them; ``leaving`` is NoTrend where it has no slope."""
+    """Where checks are heading, by the line through them; ``leaving`` is NoTrend where it has no slope."""
 
     line: Trend
     leaving: Leaving | NoTrend

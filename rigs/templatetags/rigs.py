@@ -7,7 +7,7 @@ from decimal import Decimal
 from django import template
 from django.utils.timesince import timesince
 
-from rigs.charts import percent as signed_percent
+from rigs.drawings import percent as signed_percent
 from rigs.due_dates import due
 from rigs.metrology.level_fit import Interval
 from rigs.metrology.uncertainty import reported

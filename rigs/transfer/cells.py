@@ -9,7 +9,9 @@ from rigs.metrology.readings import ReadingError, TypedReading, parse
 from rigs.transfer.tables import CellRefused, Row
 
 DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
-MOMENT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]+)?)?([+-][0-9]{2}:[0-9]{2}|Z)?")
+MOMENT = re.compile(
+    r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]+)?)?([+-][0-9]{2}:[0-9]{2}|Z)?"
+)
 FIGURE = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,2})?")
 THOUSAND_OR_THOUSANDTH = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
 TRUTH = {"yes": True, "y": True, "true": True, "1": True, "no": False, "n": False, "false": False, "0": False}

@@ -36,7 +36,7 @@ def read(content: bytes) -> Grid:
                 lines.append(Line(number=number, cells=[_unguarded(cell) for cell in cells], flaws={}))
     except csv.Error as error:
         raise FileRefused(
-            f"Line {reader.line_num} of the file can’t be parted into cells: are its quotation marks in pairs?"
+            f"Line {reader.line_num} can’t be parted into cells: are its quotation marks in pairs?"
         ) from error
     return Grid(lines=lines, note=note)
 

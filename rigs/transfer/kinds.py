@@ -50,7 +50,9 @@ def require_same(rows: Sequence[Row], columns: Sequence[str]) -> Row:
         for column in columns:
             if row.cells.get(column, "").strip() != first.cells.get(column, "").strip():
                 raise RowRefused(
-                    f"This differs from row {first.number}, which is of the same thing.", row=row, column=column
+                    f"This isn’t as in row {first.number}, which is of the same thing.",
+                    row=row,
+                    column=column,
                 )
     return first
 

@@ -45,7 +45,7 @@ def written(centre: Centre) -> Iterator[Sequence[Value]]:
 
 def _model(row: Row, centre: Centre) -> InstrumentModel:
     typed = cells.text(row, MODEL)
-    known = InstrumentModel.objects.filter(centre=centre)
+    known = InstrumentModel.objects.filter(centre=centre).select_related("centre")
     found = next((each for each in known if each.name.casefold() == typed.casefold()), None)
     if found is None:
         raise CellRefused(

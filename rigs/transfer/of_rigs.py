@@ -45,7 +45,7 @@ def written(centre: Centre) -> Iterator[Sequence[Value]]:
 
 def _design(row: Row, centre: Centre) -> RigDesign:
     typed = cells.text(row, DESIGN)
-    known = list(RigDesign.objects.filter(centre=centre))
+    known = list(RigDesign.objects.filter(centre=centre).select_related("centre"))
     found = next((each for each in known if typed.casefold() in {each.slug, each.name.casefold()}), None)
     if found is None:
         listed = ", ".join(each.slug for each in known) or "none yet"

@@ -6,7 +6,6 @@ from datetime import date
 
 MOST_ROWS = 2000
 MOST_COLUMNS = 60
-MOST_CHARACTERS = 2000
 LARGEST_BYTES = 1024 * 1024
 
 Value = str | float | date | None
@@ -112,8 +111,6 @@ def _row(line: Line, names: Sequence[str]) -> Row:
     elif line.flaws:
         place, why = next(iter(line.flaws.items()))
         flaw = CellRefused(why, column=names[place] if place < len(names) else "")
-    elif long := next((name for name, cell in zip(names, cells, strict=False) if len(cell) > MOST_CHARACTERS), ""):
-        flaw = CellRefused(f"The text is too long: {MOST_CHARACTERS} characters are the most.", column=long)
     filled = [*cells, *[""] * (len(names) - len(cells))]
     return Row(number=line.number, cells=dict(zip(names, filled, strict=False)), flaw=flaw)
 

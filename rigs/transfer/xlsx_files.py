@@ -89,7 +89,7 @@ def _lines(workbook: Any) -> list[Line]:
     lines: list[Line] = []
     for number, row in enumerate(sheet.iter_rows(), start=1):
         if number > MOST_ROWS * 10:
-            raise FileRefused("Far below the rows there is something more. Delete the empty rows between them.")
+            raise FileRefused("Something stands far below the rows. Delete the empty rows between.")
         if len(row) > MOST_COLUMNS:
             raise FileRefused(f"The sheet has {len(row)} columns; {MOST_COLUMNS} are the most.")
         line = _line(number, row)

@@ -117,4 +117,6 @@ class CertificateFileShow(AccessMixin, View):
 
 def ascii_name(name: str) -> str:
     """A file's name without what a header can't carry."""
-    return "".join(letter if letter.isascii() and (letter.isalnum() or letter in "-.") else "_" for letter in name)
+    return "".join(
+        letter if letter.isascii() and (letter.isalnum() or letter in "-.") else "_" for letter in name
+    )

@@ -40,9 +40,10 @@ class RigDetail(AccessMixin, DetailView):
         may_set_faults = Permission.FAULT_SET in request_permissions(self.request)
         hold = float(rig.centre.hold_percent)
         state = board.states(rigs=[rig], centre=rig.centre, on=self.today).get(rig.pk)
+        levels = state.levels if state else ()
         return super().get_context_data(
             state=state,
-            lines=[(each, charts.sparkline(each, hold_percent=hold)) for each in state.levels] if state else [],
+            lines=[(each, charts.sparkline(each, hold_percent=hold)) for each in levels],
             last=checks.first(),
             baselines=known,
             unfinished=next((each for each in known if not each.is_decided), None),

@@ -96,9 +96,7 @@ class TestScanningAnInstrument:
         assert "Not to be used" not in page.text
 
     def test_a_candidate_is_told_that_it_is_not_to_be_used_and_nothing_more(self, signed_in, bench):
-        holds.place(
-            on=manometer_of(bench), reason="Reads 0.07 high", by=bench.technician, at=AT
-        )
+        holds.place(on=manometer_of(bench), reason="Reads 0.07 high", by=bench.technician, at=AT)
         client = signed_in(Role.Kind.CANDIDATE)
         page = client.get(scan(client, manometer_of(bench))["Location"])
         assert "Not to be used" in page.text
@@ -117,7 +115,9 @@ class TestPrinting:
         return PdfReader(io.BytesIO(response.content))
 
     def size_in_mm(self, page):
-        return round(float(page.mediabox.width) / POINTS_A_MM), round(float(page.mediabox.height) / POINTS_A_MM)
+        return round(float(page.mediabox.width) / POINTS_A_MM), round(
+            float(page.mediabox.height) / POINTS_A_MM
+        )
 
     def test_a_label_is_one_page_of_its_own_size(self, signed_in, bench):
         document = self.read(

@@ -23,7 +23,7 @@ LEVELS = ("taps-running", "taps-freed", "ports-running")
 
 def read_off(share: float, *, running: float = rigs.RUNNING) -> Work:
     """Work in which the running pressures are read off by a share."""
-    return Work(readings={slug: f"{running * (1 + share):.2f}" for slug in LEVELS})
+    return Work(readings=dict.fromkeys(LEVELS, f"{running * (1 + share):.2f}"))
 
 
 def others(bench, *, count, share=0.0, instruments=None):
@@ -35,11 +35,7 @@ def others(bench, *, count, share=0.0, instruments=None):
 
 def with_instruments(bench, manometer):
     return made.Bench(
-        **{
-            name: getattr(bench, name)
-            for name in bench.__dataclass_fields__
-            if name != "instruments"
-        },
+        **{name: getattr(bench, name) for name in bench.__dataclass_fields__ if name != "instruments"},
         instruments={**bench.instruments, "manometer": manometer},
     )
 
@@ -133,9 +129,7 @@ def test_the_assessor_reads_it_in_a_line_and_the_candidate_never(bench, client, 
 def test_attempts_stand_beside_the_checks(bench):
     others(bench, count=2, share=-0.05)
     (taps, _) = (
-        each
-        for each in series.of_baseline(bench.rig.baselines.get())
-        if not each.reference.is_near_zero
+        each for each in series.of_baseline(bench.rig.baselines.get()) if not each.reference.is_near_zero
     )
     state = board.level_state(taps, thresholds=series.thresholds_of(bench.centre), on=AT.date())
     found = rig_charts.beside(state, rig=bench.rig, zone=bench.centre.zone)

@@ -22,7 +22,21 @@ from tests.site import pages
 from tests.site.pages import Page as SitePage
 
 STAFF = tuple(kind for kind in Role.Kind if kind != Role.Kind.CANDIDATE)
-NO_PAGES = {"photo-file", "portfolio-download"}  # a picture and a document
+NO_PAGES = {  # pictures, documents and files
+    "calendar-feed",
+    "certificate-file",
+    "certificates-export",
+    "checks-export",
+    "hold-notice",
+    "instruments-export",
+    "label-print",
+    "photo-file",
+    "portfolio-download",
+    "rigs-export",
+    "sheet-blank",
+    "sheet-print",
+    "task-export",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -278,7 +278,7 @@ def _rigs(bench: Bench) -> dict[str, Rig | Baseline | Check | Hold | FaultSettin
 def _instruments(bench: Bench) -> dict[str, Instrument | Hold | Calibration | CertificateFile]:
     technician, at = bench.technician, bench.at
     manometer = bench.instruments[InstrumentKind.MANOMETER]
-    certificate = manometer.calibrations.get()
+    certificate = manometer.calibrations.earliest("calibrated_on")
     file = certificate_files.attach(calibration=certificate, content=rigs.PDF, by=technician, at=AT)
     held = rigs.instrument(by=technician, tag="MN-04", at=AT)
     return {

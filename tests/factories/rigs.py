@@ -185,6 +185,7 @@ def certificate(
     number: str = "",
     points: Sequence[PointLine] | None = None,
     as_found_in_tolerance: bool = True,
+    late_note: str = "",
 ) -> Calibration:
     """Record a certificate: made a month before `at` and good for a year, unless said otherwise."""
     made_on = on or at.date() - timedelta(days=30)
@@ -196,6 +197,7 @@ def certificate(
         due_on=due or made_on + timedelta(days=365),
         points=certificate_points(kind=InstrumentKind(of.model.kind)) if points is None else points,
         as_found_in_tolerance=as_found_in_tolerance,
+        late_note=late_note,
         by=by,
         at=at,
     )

@@ -77,3 +77,30 @@ def test_the_newest_certificate_counts_even_where_an_older_one_runs_longer(manom
     assert calibration_in_force(instrument=manometer, on=date(2025, 1, 20)) == newer
     assert calibration_in_force(instrument=manometer, on=date(2025, 1, 21)) is None
     assert calibration_in_force(instrument=manometer, on=date(2023, 12, 31)) is None
+
+
+def test_a_point_of_what_the_instrument_does_not_measure_is_refused(manometer, manager):
+    ohms = PointLine(
+        quantity=Quantity.RESISTANCE,
+        unit="Ω",
+        nominal=1.0,
+        as_found_error=0.1,
+        as_left_error=0,
+        expanded_u=0.1,
+    )
+    with pytest.raises(Refused, match="MN-02 doesn’t measure a resistance: Ω is the wrong unit") as refusal:
+        certify(manometer, manager, points=[ohms])
+    assert refusal.value.field == "points"
+
+
+def test_an_earlier_certificate_is_taken_late_with_a_note_which_is_kept(manometer, manager):
+    certify(manometer, manager, number="Q-2", on=date(2024, 12, 1))
+    with pytest.raises(
+        Refused, match="a later certificate already: Q-2, made on 01 December 2024"
+    ) as refusal:
+        certify(manometer, manager, number="Q-1", on=date(2024, 6, 1))
+    assert refusal.value.field == "late_note"
+    late = certify(manometer, manager, number="Q-1", on=date(2024, 6, 1), late_note=" Found in the van ")
+    assert late.late_note == "Found in the van"
+    in_order = certify(manometer, manager, number="Q-3", on=date(2024, 12, 20), late_note="Not late at all")
+    assert in_order.late_note == ""

@@ -74,6 +74,46 @@ def test_a_reason_says_what_was_found_and_what_was_there_before(bench):
     assert f"{Decimal(baseline_mean(bench)):.3g} mbar in the baseline." in taps
 
 
+def test_checks_that_drift_away_together_are_watched_though_none_of_them_is_far(bench):
+    for day in range(12):
+        keys = ("taps:fan-running", "ports:fan-running")
+        texts = {key: f"{baseline_mean(bench, key) * 0.955:.4f}" for key in keys}
+        check = bench.check(at=AT + timedelta(days=day), texts=texts)
+        if day == 0:
+            assert check.verdict == CheckVerdict.STEADY
+    assert check.verdict == CheckVerdict.WATCH
+    assert "the weighted average of the checks is 4." in check.reasons[0]
+    assert "below the baseline" in check.reasons[0]
+    assert check.words == [
+        f"{key}: the last checks together have drifted below the baseline."
+        for key in ("Δp at the venturi taps, fan running", "Δp at the switch ports, fan running")
+    ]
+
+
+@pytest.mark.parametrize(("point", "proposed"), [("1.40", False), ("1.47", True)])
+def test_too_little_in_hand_before_the_switch_no_longer_makes_is_a_hold(db, point, proposed):
+    """The rig runs at 1.58 mbar: 1.13 times the make point, and 1.07 times."""
+    bare = make.open_bench(with_baseline=False)
+    make.approved_baseline(
+        of=bare.rig,
+        instruments=bare.references,
+        by=bare.technician,
+        second=bare.assessor,
+        texts=[{"make-point:hand-pump": point}] * 10,
+    )
+    check = bare.check()
+    assert (check.verdict == CheckVerdict.HOLD) is proposed
+    if proposed:
+        assert "times the make point of the baseline. Below 1.1 the switch may not make." in check.reasons[0]
+        assert check.words == ["Δp at the switch ports, fan running: too near the make point of the switch."]
+
+
+def test_words_have_no_reading_of_the_rig_in_them(bench):
+    check = check_at(bench, share=0.85)
+    assert len(check.words) == len(check.reasons) == 2
+    assert not any(letter.isdigit() for words in check.words for letter in words)
+
+
 def test_near_zero_it_is_judged_by_the_measurands_own_tolerance(bench):
     assert bench.check(texts={"ports:fan-off": "0.03"}).verdict == CheckVerdict.STEADY
     assert bench.check(texts={"ports:fan-off": "0.06"}).verdict == CheckVerdict.WATCH

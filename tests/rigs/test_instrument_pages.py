@@ -88,8 +88,8 @@ class TestAddingAModel:
             (
                 {"unit_1": "furlong"},
                 {
-                    "unit_1": "furlong is no unit of a pressure or a resistance or a voltage or a temperature "
-                    "or a time or a volume. Pick one from the list."
+                    "unit_1": "furlong is no unit of a pressure or a resistance or a voltage or a "
+                    "temperature or a time or a volume. Pick one from the list."
                 },
             ),
             ({"kind": ""}, {"kind": "This field is required."}),

@@ -261,7 +261,7 @@ class TestQueries:
         def certify(days):
             for day in days:
                 on = AT.date() - timedelta(days=100 + day)
-                make.certificate(of=bench.manometer, by=bench.manager, on=on)
+                make.certificate(of=bench.manometer, by=bench.manager, on=on, late_note="Found in a drawer")
 
         certify(range(3))
         few = self.count(client, address)

@@ -186,7 +186,11 @@ class TestHolds:
         place = reverse("hold-place", kwargs={"rig": bench.rig.pk})
         assert place in page
         reason = client.get(place).context["form"].initial["reason"]
-        assert reason == "The check of 06 January 2025, morning didn’t agree with the baseline."
+        assert reason == (
+            "The check of 06 January 2025, morning didn’t agree with the baseline. "
+            "Δp at the venturi taps, fan running: too far below the baseline. "
+            "Δp at the switch ports, fan running: too far below the baseline."
+        )
         response = client.post(place, {"reason": reason}, follow=True)
         assert "VB-01 is on hold" in text_of(response)
         assert Hold.objects.get().reason == reason

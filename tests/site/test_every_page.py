@@ -25,7 +25,9 @@ OWN = tuple(
     and page.name.startswith(("attempt-", "step-", "virtual-"))
     and "pk" in page.about
 )
-OF_A_CENTRE = tuple(page for page in PAGES if any(isinstance(named, str) for named in page.about.values()))
+OF_A_CENTRE = tuple(
+    page for page in FOR_THOSE_KNOWN if any(isinstance(named, str) for named in page.about.values())
+)
 LISTS = tuple(page for page in FOR_THOSE_KNOWN if not page.about and page.shows)
 
 
@@ -196,7 +198,8 @@ class TestACentreJustOpened:
             response = client.get(reverse(page.name))
 
             assert response.status_code == (200 if page.is_open_to(kind) else 403), page.name
-            assert faults_of(response.text) == [], page.name
+            if response["Content-Type"].startswith("text/html"):
+                assert faults_of(response.text) == [], page.name
 
     @pytest.mark.parametrize("kind", KINDS)
     def test_nobody_starts_on_a_dead_end(self, client, people, kind):

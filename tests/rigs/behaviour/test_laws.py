@@ -5,10 +5,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from rigs.behaviour.faults import DEGREES, Fault, faults_of
+from rigs.behaviour.faults import DEGREES, Fault, degree, faults_of
 from rigs.behaviour.observations import Manometry, Test
 from rigs.behaviour.parameters import RigModel
 from rigs.behaviour.prediction import Contacts, Level, level, predict, predict_contacts, predict_level
@@ -49,6 +49,24 @@ def test_crossing_the_tubes_reverses_the_sign_at_the_ports_and_nothing_at_the_ta
     crossed = pressures(rig, condition=CROSSED, fault=fault, severity=severity)
     assert crossed.ports == pytest.approx(-straight.ports)
     assert (crossed.high_tap, crossed.low_tap) == (straight.high_tap, straight.low_tap)
+
+
+@given(rigs(), severities, conditions)
+def test_a_restricted_rig_reads_as_a_healthy_one_with_its_outlet_partly_blocked(
+    rig, severity, condition
+) -> None:
+    fault = Fault.OUTLET_PARTLY_BLOCKED
+    left = degree(fault, severity=severity)
+    blocked = pressures(rig, condition=RUNNING, fault=fault, severity=severity)
+    assume(abs(blocked.low_tap) > 1e-9 * rig.running)
+    if blocked.low_tap > 0:
+        with pytest.raises(RigError):
+            rig.restricted(left=left)
+        return
+    restricted = pressures(rig.restricted(left=left), condition=condition)
+    expected = pressures(rig, condition=condition, fault=fault, severity=severity)
+    for end in ("high_tap", "low_tap", "high_port", "low_port"):
+        assert getattr(restricted, end) == pytest.approx(getattr(expected, end))
 
 
 @given(rigs())
