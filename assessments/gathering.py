@@ -5,7 +5,7 @@ figures. What attempts have in common is read once and shared: task versions, va
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 from uuid import UUID
@@ -15,6 +15,7 @@ from django.db.models.functions import Cast
 
 from assessments.marking.inputs import (
     AttemptInputs,
+    Common,
     FaultInput,
     InstrumentInput,
     MeasurandInput,
@@ -37,7 +38,7 @@ class _Version:
 
     inputs: VersionInput
     steps: Mapping[int, tuple[str, str]]
-    measurands: tuple[MeasurandInput, ...]
+    measurands: Common[MeasurandInput]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,46 +47,59 @@ class _Sheet:
 
     baseline: int
     baseline_on: str
-    measurands: tuple[MeasurandInput, ...]
+    measurands: Common[MeasurandInput]
 
 
 @dataclass(slots=True, kw_only=True)
 class Shared:
     """What attempts have in common, kept from one batch to the next. None of it ever changes once used.
 
-    Sheets are as many as checks, so only those of the last batch are kept.
+    All by the ids that the database gives as text, but steps, by theirs: slug and quantity. Sheets are as many
+    as checks, so only those of the last batch are kept.
     """
 
-    versions: dict[UUID, _Version] = field(default_factory=dict)
-    sheets: dict[UUID, _Sheet] = field(default_factory=dict)
-    specs: dict[UUID, Spec] = field(default_factory=dict)
-    instruments: dict[Row, InstrumentInput] = field(default_factory=dict)
+    versions: dict[str, _Version] = field(default_factory=dict)
+    steps: dict[int, tuple[str, str]] = field(default_factory=dict)
+    sheets: dict[str, _Sheet] = field(default_factory=dict)
+    specs: dict[str, Spec] = field(default_factory=dict)
+    instruments: dict[tuple[Row, ...], Common[InstrumentInput]] = field(default_factory=dict)
 
-    def read_for(self, *, versions: set[UUID], sheets: set[UUID], models: set[UUID]) -> None:
-        self.versions |= _versions(versions - self.versions.keys())
+    def read_for(self, *, versions: set[str], sheets: set[str], models: set[str]) -> None:
+        found = _versions(versions - self.versions.keys())
+        self.versions |= found
+        for version in found.values():
+            self.steps |= version.steps
         self.specs |= _specs(models - self.specs.keys())
         kept = {pk: sheet for pk, sheet in self.sheets.items() if pk in sheets}
         self.sheets = kept | _sheets(sheets - kept.keys())
+
+    def taken(self, rows: Sequence[Row]) -> Common[InstrumentInput]:
+        """The instruments of an attempt, as one value for all that took the same."""
+        what = tuple([row[KIND:] for row in rows])
+        if what not in self.instruments:
+            self.instruments[what] = Common(
+                InstrumentInput(kind=kind, tag=tag, certificate=certificate or "", spec=self.specs[model])
+                for kind, tag, certificate, model in what
+            )
+        return self.instruments[what]
 
 
 def gather(attempts: Sequence[UUID], *, shared: Shared | None = None) -> list[AttemptInputs]:
     """Everything that these attempts are marked from, in their order, in a constant number of queries."""
     shared = shared or Shared()
-    heads = {row[0]: row for row in _heads(attempts)}
+    heads = {_dashed(row[0]): row for row in _heads(attempts)}
     taken = _by_attempt(_instruments(attempts))
     shared.read_for(
-        versions={version for _, _, version, *_ in heads.values()},
-        sheets={sheet for _, _, _, sheet, *_ in heads.values() if sheet is not None},
+        versions={version for _, version, *_ in heads.values()},
+        sheets={sheet for _, _, sheet, *_ in heads.values() if sheet is not None},
         models={row[MODEL] for rows in taken.values() for row in rows},
     )
-    readings = _by_attempt(
-        _logged(Reading, attempts, "instrument_id", "text", "unit", "qualifier", "si_value", "si_resolution")
-    )
-    records = _by_attempt(_logged(StepRecord, attempts, Cast("done", IntegerField()), "answer", "note"))
-    photos = _by_attempt(_logged(Photo, attempts, "sha256"))
+    kinds = {row[ID]: row[KIND] for rows in taken.values() for row in rows}
+    readings = _readings(attempts, shared.steps, kinds)
+    records = _records(attempts, shared.steps)
     return [
-        _inputs(head, shared, taken[key], readings=readings[key], records=records[key], photos=photos[key])
-        for key, head in ((heads[pk][KEY], heads[pk]) for pk in attempts)
+        _inputs(pk, heads[pk], shared, taken=taken, readings=readings, records=records)
+        for pk in map(str, attempts)
     ]
 
 
@@ -96,10 +110,9 @@ def _text_of(column: str) -> Cast:
 
 def _heads(attempts: Collection[UUID]) -> Iterable[Row]:
     return Attempt.objects.filter(pk__in=attempts).values_list(
-        "pk",
         _text_of("pk"),
-        "version_id",
-        "sheet_id",
+        _text_of("version_id"),
+        _text_of("sheet_id"),
         "rig__tag",
         "rig__centre__floor_percent",
         "fault__fault__slug",
@@ -108,20 +121,22 @@ def _heads(attempts: Collection[UUID]) -> Iterable[Row]:
     )
 
 
-KEY = 1
-
-
 def _instruments(attempts: Collection[UUID]) -> Iterable[Row]:
     return (
         AttemptInstrument.objects.filter(attempt__in=attempts)
         .order_by("kind")
         .values_list(
-            _text_of("attempt_id"), "pk", "kind", "instrument__tag", "calibration__certificate", "model_id"
+            _text_of("attempt_id"),
+            "pk",
+            "kind",
+            "instrument__tag",
+            "calibration__certificate",
+            _text_of("model_id"),
         )
     )
 
 
-MODEL = 5
+ID, KIND, MODEL = 1, 2, 5
 
 
 def _logged(model: type[Model], attempts: Collection[UUID], *columns: str | Cast) -> Iterable[Row]:
@@ -131,9 +146,9 @@ def _logged(model: type[Model], attempts: Collection[UUID], *columns: str | Cast
         .values_list(
             _text_of("attempt_id"),
             _text_of("pk"),
-            "step_id",
-            "sequence",
             _text_of("supersedes_id"),
+            "sequence",
+            "step_id",
             *columns,
         )
     )
@@ -147,20 +162,19 @@ def _by_attempt(rows: Iterable[Row]) -> defaultdict[str, list[Row]]:
 
 
 def _inputs(
+    pk: str,
     head: Row,
     shared: Shared,
-    taken: Iterable[Row],
     *,
-    readings: Sequence[Row],
-    records: Sequence[Row],
-    photos: Sequence[Row],
+    taken: Mapping[str, Sequence[Row]],
+    readings: Mapping[str, list[ReadingInput]],
+    records: Mapping[str, list[RecordInput]],
 ) -> AttemptInputs:
-    pk, _, version_pk, sheet_pk, rig, floor_percent, *fault = head
+    key, version_pk, sheet_pk, rig, floor_percent, *fault = head
     version = shared.versions[version_pk]
     sheet = None if sheet_pk is None else shared.sheets[sheet_pk]
-    instruments = {row[1]: _instrument(row, shared) for row in taken}
     return AttemptInputs(
-        attempt=str(pk),
+        attempt=pk,
         version=version.inputs,
         rig=rig,
         baseline=sheet.baseline if sheet else None,
@@ -168,13 +182,9 @@ def _inputs(
         floor_percent=float(floor_percent),
         fault=_fault(*fault),
         measurands=sheet.measurands if sheet else version.measurands,
-        instruments=tuple(instruments.values()),
-        readings=tuple(
-            sorted(_readings(readings, version, instruments), key=lambda each: (each.sequence, each.step))
-        ),
-        records=tuple(
-            sorted(_records(records, photos, version), key=lambda each: (each.sequence, each.step))
-        ),
+        instruments=shared.taken(taken[key]),
+        readings=tuple(sorted(readings[key])),
+        records=tuple(sorted(records[key])),
     )
 
 
@@ -182,34 +192,31 @@ def _fault(slug: str | None, label: str, conclusion: str) -> FaultInput | None:
     return None if slug is None else FaultInput(slug=slug, label=label, conclusion=conclusion)
 
 
-def _instrument(row: Row, shared: Shared) -> InstrumentInput:
-    what = row[2:]
-    if what not in shared.instruments:
-        kind, tag, certificate, model = what
-        shared.instruments[what] = InstrumentInput(
-            kind=kind, tag=tag, certificate=certificate or "", spec=shared.specs[model]
-        )
-    return shared.instruments[what]
-
-
 def _readings(
-    rows: Sequence[Row], version: _Version, instruments: Mapping[int, InstrumentInput]
-) -> Iterator[ReadingInput]:
-    for row, first in _standing(rows):
-        _, pk, step_pk, _, _, instrument, text, unit, qualifier, si_value, si_resolution = row
-        step, quantity = version.steps[step_pk]
-        yield ReadingInput(
-            id=_dashed(pk),
-            step=step,
-            sequence=first,
-            text=text,
-            unit=unit,
-            quantity=quantity,
-            qualifier=qualifier,
-            si_value=si_value,
-            si_resolution=si_resolution,
-            instrument=instruments[instrument].kind,
+    attempts: Collection[UUID], steps: Mapping[int, tuple[str, str]], kinds: Mapping[int, str]
+) -> Mapping[str, list[ReadingInput]]:
+    """By attempt. ``kinds`` are those of the instruments taken."""
+    found: defaultdict[str, list[ReadingInput]] = defaultdict(list)
+    rows = _logged(
+        Reading, attempts, "instrument_id", "text", "unit", "qualifier", "si_value", "si_resolution"
+    )
+    for attempt, pk, _, sequence, step, taken, text, unit, qualifier, value, resolution in _standing(rows):
+        slug, quantity = steps[step]
+        found[attempt].append(
+            ReadingInput(
+                sequence,
+                slug,
+                _dashed(pk),
+                text,
+                unit,
+                quantity,
+                qualifier,
+                value,
+                resolution,
+                kinds[taken],
+            )
         )
+    return found
 
 
 def _dashed(pk: str) -> str:
@@ -217,40 +224,61 @@ def _dashed(pk: str) -> str:
     return pk if "-" in pk else f"{pk[:8]}-{pk[8:12]}-{pk[12:16]}-{pk[16:20]}-{pk[20:]}"
 
 
-def _records(records: Sequence[Row], photos: Sequence[Row], version: _Version) -> Iterator[RecordInput]:
-    for (_, _, step, _, _, done, answer, note), first in _standing(records):
-        if done:
-            yield RecordInput(step=version.steps[step][0], sequence=first, answer=answer, note=note)
-    for (_, _, step, _, _, sha256), first in _standing(photos):
-        yield RecordInput(step=version.steps[step][0], sequence=first, answer=sha256)
+def _records(
+    attempts: Collection[UUID], steps: Mapping[int, tuple[str, str]]
+) -> Mapping[str, list[RecordInput]]:
+    """By attempt, photos among them."""
+    found: defaultdict[str, list[RecordInput]] = defaultdict(list)
+    done = Cast("done", IntegerField())
+    for attempt, _, _, sequence, step, stands, answer, note in _standing(
+        _logged(StepRecord, attempts, done, "answer", "note")
+    ):
+        if stands:
+            found[attempt].append(RecordInput(sequence, steps[step][0], answer, note))
+    for attempt, _, _, sequence, step, sha256 in _standing(_logged(Photo, attempts, "sha256")):
+        found[attempt].append(RecordInput(sequence, steps[step][0], sha256))
+    return found
 
 
-def _standing(rows: Sequence[Row]) -> Iterator[tuple[Row, int]]:
+def _standing(rows: Iterable[Row]) -> Sequence[Row]:
     """Entries that nothing supersedes, each with the sequence of the first one in its line of corrections."""
-    corrections = {row[SUPERSEDES]: row for row in rows if row[SUPERSEDES] is not None}
-    by_id = {row[ID]: row for row in rows} if corrections else {}
-    for row in rows:
-        if row[ID] not in corrections:
-            first = row
-            while first[SUPERSEDES] is not None:
-                first = by_id[first[SUPERSEDES]]
-            yield row, first[SEQUENCE]
+    rows = list(rows)
+    corrected = {row[SUPERSEDES] for row in rows if row[SUPERSEDES] is not None}
+    if not corrected:
+        return rows
+    superseded = {row[ID]: row for row in rows if row[ID] in corrected}
+
+    def as_first_logged(row: Row) -> Row:
+        first = row
+        while first[SUPERSEDES] is not None:
+            first = superseded[first[SUPERSEDES]]
+        return (*row[:SEQUENCE], first[SEQUENCE], *row[SEQUENCE + 1 :])
+
+    return [
+        row if row[SUPERSEDES] is None else as_first_logged(row) for row in rows if row[ID] not in corrected
+    ]
 
 
-ID, SEQUENCE, SUPERSEDES = 1, 3, 4
+SUPERSEDES, SEQUENCE = 2, 3
 
 
-def _versions(wanted: Collection[UUID]) -> dict[UUID, _Version]:
+def _by_text(wanted: Iterable[str]) -> dict[UUID, str]:
+    """The ids behind the texts that the database gives for them."""
+    return {UUID(text): text for text in wanted}
+
+
+def _versions(wanted: Collection[str]) -> dict[str, _Version]:
     if not wanted:
         return {}
-    found = TaskVersion.objects.filter(pk__in=wanted).select_related("task")
+    texts = _by_text(wanted)
+    found = TaskVersion.objects.filter(pk__in=texts).select_related("task")
     steps: defaultdict[UUID, list[Step]] = defaultdict(list)
-    rows = Step.objects.filter(version__in=wanted).select_related(
+    rows = Step.objects.filter(version__in=texts).select_related(
         "measurand__test_point", "measurand__condition"
     )
     for step in rows.order_by("position"):
         steps[step.version_id].append(step)
-    return {version.pk: _version(version, steps[version.pk]) for version in found}
+    return {texts[version.pk]: _version(version, steps[version.pk]) for version in found}
 
 
 def _version(version: TaskVersion, steps: Sequence[Step]) -> _Version:
@@ -263,7 +291,7 @@ def _version(version: TaskVersion, steps: Sequence[Step]) -> _Version:
             steps=tuple(_step(step) for step in steps),
         ),
         steps={step.pk: (step.slug, step.quantity) for step in steps},
-        measurands=tuple(_measurand(each) for each in sorted(named, key=lambda each: each.position)),
+        measurands=Common(_measurand(each) for each in sorted(named, key=lambda each: each.position)),
     )
 
 
@@ -288,21 +316,22 @@ def _key_of(measurand: Measurand) -> str:
     return f"{measurand.test_point.slug}/{measurand.condition.slug}"
 
 
-def _sheets(wanted: Collection[UUID]) -> dict[UUID, _Sheet]:
+def _sheets(wanted: Collection[str]) -> dict[str, _Sheet]:
     if not wanted:
         return {}
+    texts = _by_text(wanted)
     values: defaultdict[UUID, list[MeasurandInput]] = defaultdict(list)
-    rows = SheetValue.objects.filter(sheet__in=wanted).select_related(
+    rows = SheetValue.objects.filter(sheet__in=texts).select_related(
         "measurand__test_point", "measurand__condition"
     )
     for value in rows.order_by("measurand__position"):
         values[value.sheet_id].append(_on_sheet(value))
-    sheets = ValueSheet.objects.filter(pk__in=wanted).select_related("baseline", "rig__centre")
+    sheets = ValueSheet.objects.filter(pk__in=texts).select_related("baseline", "rig__centre")
     return {
-        sheet.pk: _Sheet(
+        texts[sheet.pk]: _Sheet(
             baseline=sheet.baseline.number,
             baseline_on=sheet.rig.centre.date_at(sheet.baseline.started_at).isoformat(),
-            measurands=tuple(values[sheet.pk]),
+            measurands=Common(values[sheet.pk]),
         )
         for sheet in sheets
     }
@@ -331,8 +360,9 @@ def _measurand(measurand: Measurand, **values: Any) -> MeasurandInput:
     )
 
 
-def _specs(wanted: Collection[UUID]) -> dict[UUID, Spec]:
+def _specs(wanted: Collection[str]) -> dict[str, Spec]:
     if not wanted:
         return {}
-    models = InstrumentModel.objects.filter(pk__in=wanted).prefetch_related("ranges")
-    return {model.pk: spec_of(model) for model in models}
+    texts = _by_text(wanted)
+    models = InstrumentModel.objects.filter(pk__in=texts).prefetch_related("ranges")
+    return {texts[model.pk]: spec_of(model) for model in models}

@@ -9,8 +9,9 @@ from assessments.marking.readings import mark_readings
 from assessments.marking.results import (
     Finding,
     FindingKind,
+    Judged,
+    Judgement,
     Marking,
-    ReadingMark,
     StrandResult,
     StrandVerdict,
     propose,
@@ -27,27 +28,30 @@ def mark(inputs: AttemptInputs) -> Marking:
 
 def mark_many(attempts: Sequence[AttemptInputs]) -> list[Marking]:
     """Mark any number of attempts in one pass over their readings."""
-    return [_marking(inputs, marks) for inputs, marks in zip(attempts, mark_readings(attempts), strict=True)]
+    return [
+        _marking(inputs, judged) for inputs, judged in zip(attempts, mark_readings(attempts), strict=True)
+    ]
 
 
-def _marking(inputs: AttemptInputs, marks: tuple[ReadingMark, ...]) -> Marking:
+def _marking(inputs: AttemptInputs, judged: tuple[Judged, ...]) -> Marking:
+    judgements = [each.judgement for each in judged]
     procedure = judge_procedure(inputs)
-    readings = judge_readings(inputs, marks)
+    readings = judge_readings(inputs, judgements)
     conclusion = judge_conclusion(inputs)
     return Marking(
         engine=ENGINE,
         procedure=procedure,
         readings=readings,
         conclusion=conclusion,
-        marks=marks,
+        judged=judged,
         proposal=propose((procedure, readings, conclusion)),
-        chance_outside=chance_outside(sum(each.judged_by == "agrees" for each in marks)),
+        chance_outside=chance_outside(sum([each.judged_by == "agrees" for each in judgements])),
     )
 
 
-def judge_readings(inputs: AttemptInputs, marks: Sequence[ReadingMark]) -> StrandResult:
+def judge_readings(inputs: AttemptInputs, judgements: Sequence[Judgement]) -> StrandResult:
     """Met when every reading due is there and in range. One out of range isn't met; the rest is to decide."""
-    logged = {mark.step for mark in marks}
+    logged = {each.step for each in judgements}
     missing = tuple(
         Finding(
             step=step.slug,
@@ -59,7 +63,7 @@ def judge_readings(inputs: AttemptInputs, marks: Sequence[ReadingMark]) -> Stran
         for step in inputs.steps
         if step.kind == "reading" and step.required and step.slug not in logged
     )
-    verdicts = {mark.verdict for mark in marks}
+    verdicts = {each.verdict for each in judgements}
     if Verdict.OUT_OF_RANGE in verdicts:
         return StrandResult(verdict=StrandVerdict.NOT_MET, findings=missing)
     if missing or verdicts - {Verdict.IN_RANGE}:

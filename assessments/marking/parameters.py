@@ -130,6 +130,11 @@ def zero_digits(step: StepInput) -> float:
     return _number(step, "digits", default=1.0)
 
 
+def named_by(step: StepInput) -> tuple[str, ...]:
+    """The steps whose readings a step's own is compared with, or worked out from."""
+    return tuple(_REFERENCES.get(step.judged_by, _none)(step))
+
+
 def require_sound(steps: Sequence[StepInput], *, quantities: Mapping[str, str]) -> None:
     """Raise ParameterError for the first step whose readings couldn't be judged.
 

@@ -1,12 +1,13 @@
 """What marking says: each reading's verdict with the numbers behind it, three strands, a proposal."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from enum import StrEnum
-from typing import Any
+from functools import cached_property
+from typing import Any, NamedTuple
 
 from assessments.marking import numbers
-from assessments.marking.canonical import Canonical
+from assessments.marking.canonical import Canonical, object_of
 from assessments.marking.numbers import (
     ContactNumbers,
     InstrumentNumbers,
@@ -30,13 +31,12 @@ class ProposedDecision(StrEnum):
     ASSESSOR = "assessor"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReadingMark:
-    """One reading's verdict. ``sentence`` has numbers; ``words``, for people kept from ranges, has none."""
+@dataclass(frozen=True, kw_only=True)
+class Judgement:
+    """A verdict on what was read. ``sentence`` has numbers; ``words``, for people kept from ranges, has none."""
 
     step: str
     title: str
-    reading: str
     shown: str
     unit: str
     decimals: int
@@ -45,6 +45,38 @@ class ReadingMark:
     sentence: str
     words: str
     numbers: Numbers | None = None
+
+    @cached_property
+    def around_id(self) -> tuple[str, ...]:
+        """Its document, but for the id of the reading that was judged."""
+        return _write.around(self, "reading")
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReadingMark(Judgement):
+    """One reading's verdict."""
+
+    reading: str
+
+
+class Judged(NamedTuple):
+    """A reading, by its id, and the judgement on it and on all others that are alike."""
+
+    reading: str
+    judgement: Judgement
+
+    @property
+    def mark(self) -> ReadingMark:
+        return ReadingMark(
+            reading=self.reading, **{name: getattr(self.judgement, name) for name in _JUDGEMENT}
+        )
+
+    def document(self) -> str:
+        before, after = self.judgement.around_id
+        return f"{before}{_write(self.reading)}{after}"
+
+
+_JUDGEMENT = tuple(each.name for each in fields(Judgement))
 
 
 class FindingKind(StrEnum):
@@ -70,22 +102,32 @@ class StrandResult:
     findings: tuple[Finding, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Marking:
-    """``chance_outside``: how likely at least one good reading of so many is outside its range by chance."""
+    """``judged`` are the readings, in the order of their steps.
+
+    ``chance_outside``: how likely at least one good reading of so many is outside its range by chance.
+    """
 
     engine: str
     procedure: StrandResult
     readings: StrandResult
     conclusion: StrandResult
-    marks: tuple[ReadingMark, ...]
+    judged: tuple[Judged, ...]
     proposal: ProposedDecision
     chance_outside: float
+
+    @cached_property
+    def marks(self) -> tuple[ReadingMark, ...]:
+        """Made when somebody asks: of many attempts marked again nobody looks at each."""
+        return tuple(each.mark for each in self.judged)
 
     @property
     def lone_borderline(self) -> bool:
         """One borderline and nothing else: to be expected now and then when all is well."""
-        verdicts = [mark.verdict for mark in self.marks if mark.verdict is not Verdict.IN_RANGE]
+        verdicts = [
+            verdict for each in self.judged if (verdict := each.judgement.verdict) is not Verdict.IN_RANGE
+        ]
         others = self.procedure.verdict, self.conclusion.verdict
         return (
             verdicts == [Verdict.BORDERLINE]
@@ -102,12 +144,15 @@ def propose(strands: Sequence[StrandResult]) -> ProposedDecision:
     return ProposedDecision.ASSESSOR if StrandVerdict.TO_DECIDE in verdicts else ProposedDecision.COMPETENT
 
 
-_write = Canonical(alike=(InstrumentNumbers, RigNumbers, ContactNumbers, ZeroNumbers, Term))
+_write = Canonical(alike=(InstrumentNumbers, RigNumbers, ContactNumbers, ZeroNumbers, Term, StrandResult))
+_write[Judged] = Judged.document
 
 
 def canonical_result(marking: Marking) -> bytes:
     """RFC 8785 canonical JSON of a marking."""
-    return _write(marking).encode()
+    members = _write.members(marking)
+    members["marks"] = members.pop("judged")
+    return object_of(members).encode()
 
 
 def from_document(document: dict[str, Any]) -> Marking:
@@ -121,7 +166,7 @@ def from_document(document: dict[str, Any]) -> Marking:
     }
     return Marking(
         engine=document["engine"],
-        marks=tuple(_mark(each) for each in document["marks"]),
+        judged=tuple(_judged(each) for each in document["marks"]),
         proposal=ProposedDecision(document["proposal"]),
         chance_outside=document["chance_outside"],
         **strands,
@@ -132,14 +177,11 @@ def _finding(document: dict[str, Any]) -> Finding:
     return Finding(**document | {"kind": FindingKind(document["kind"])})
 
 
-def _mark(document: dict[str, Any]) -> ReadingMark:
+def _judged(document: dict[str, Any]) -> Judged:
     known = document["numbers"]
-    return ReadingMark(
-        **document
-        | {
-            "verdict": Verdict(document["verdict"]),
-            "numbers": (
-                None if known is None else numbers.from_document(known, judged_by=document["judged_by"])
-            ),
-        }
-    )
+    changed = {
+        "verdict": Verdict(document["verdict"]),
+        "numbers": (None if known is None else numbers.from_document(known, judged_by=document["judged_by"])),
+    }
+    said = {name: value for name, value in document.items() if name != "reading"}
+    return Judged(document["reading"], Judgement(**said | changed))

@@ -8,17 +8,17 @@ import numpy as np
 from assessments.marking import wording
 from assessments.marking.inputs import MeasurandInput
 from assessments.marking.numbers import AgreementNumbers, RigNumbers
-from assessments.marking.results import ReadingMark
+from assessments.marking.results import Judgement
 from assessments.marking.rows import Row, instrument_u
 from rigs.metrology.conformity import VERDICTS, Agreement, agrees
 from rigs.metrology.quantities import column_from_si
 
 
-def judge_agrees(rows: Sequence[Row]) -> list[ReadingMark]:
+def judge_agrees(rows: Sequence[Row]) -> list[Judgement]:
     known = [row.measurand for row in rows if row.measurand is not None]
     value = np.array([each.value for each in known], dtype=float)
     dof = np.array([math.inf if each.other_dof is None else each.other_dof for each in known])
-    floor = np.array([row.inputs.floor_percent for row in rows]) / 100 * np.abs(value)
+    floor = np.array([row.rig.floor_percent for row in rows]) / 100 * np.abs(value)
     inst = instrument_u(rows)
     found = agrees(
         reading=np.array([row.si for row in rows]),
@@ -34,7 +34,7 @@ def judge_agrees(rows: Sequence[Row]) -> list[ReadingMark]:
     return [_mark(row, found, index, float(inst[index])) for index, row in enumerate(rows)]
 
 
-def _mark(row: Row, found: Agreement, index: int, inst: float) -> ReadingMark:
+def _mark(row: Row, found: Agreement, index: int, inst: float) -> Judgement:
     verdict = VERDICTS[found.code[index]]
     measurand = row.measurand
     assert measurand is not None and measurand.value is not None  # judged before this
@@ -67,11 +67,11 @@ def _mark(row: Row, found: Agreement, index: int, inst: float) -> ReadingMark:
 
 def _rig(row: Row, measurand: MeasurandInput) -> RigNumbers:
     return RigNumbers(
-        baseline=row.inputs.baseline,
-        baseline_on=row.inputs.baseline_on,
+        baseline=row.rig.baseline,
+        baseline_on=row.rig.baseline_on,
         repeat_dof=float(measurand.repeat_dof or 0),
         repeat_share=measurand.repeat_share or 0.0,
         other_u=measurand.other_u or 0.0,
         other_dof=measurand.other_dof,
-        floor_percent=row.inputs.floor_percent,
+        floor_percent=row.rig.floor_percent,
     )
