@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from uuid import UUID
 
-from django.db.models import IntegerField, Model, TextField
+from django.db.models import Case, Model, TextField, Value, When
 from django.db.models.functions import Cast
 
 from assessments.marking.inputs import (
@@ -139,7 +139,7 @@ def _instruments(attempts: Collection[UUID]) -> Iterable[Row]:
 ID, KIND, MODEL = 1, 2, 5
 
 
-def _logged(model: type[Model], attempts: Collection[UUID], *columns: str | Cast) -> Iterable[Row]:
+def _logged(model: type[Model], attempts: Collection[UUID], *columns: str | Case) -> Iterable[Row]:
     return (
         model._default_manager.filter(attempt__in=attempts)
         .order_by()
@@ -229,11 +229,12 @@ def _records(
 ) -> Mapping[str, list[RecordInput]]:
     """By attempt, photos among them."""
     found: defaultdict[str, list[RecordInput]] = defaultdict(list)
-    done = Cast("done", IntegerField())
-    for attempt, _, _, sequence, step, stands, answer, note in _standing(
+    # As text, because a truth value would go through Python twice.
+    done = Case(When(done=True, then=Value("done")), default=Value(""))
+    for attempt, _, _, sequence, step, is_done, answer, note in _standing(
         _logged(StepRecord, attempts, done, "answer", "note")
     ):
-        if stands:
+        if is_done:
             found[attempt].append(RecordInput(sequence, steps[step][0], answer, note))
     for attempt, _, _, sequence, step, sha256 in _standing(_logged(Photo, attempts, "sha256")):
         found[attempt].append(RecordInput(sequence, steps[step][0], sha256))

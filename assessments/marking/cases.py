@@ -21,13 +21,6 @@ from assessments.marking.inputs import (
 from assessments.marking.rows import Rig, Row, row
 
 
-class Numbered(NamedTuple):
-    """A reading's id, and the number of its case."""
-
-    reading: str
-    case: int
-
-
 class _Place(NamedTuple):
     """A step on a rig as it was, with the steps whose readings its own is compared with."""
 
@@ -55,19 +48,16 @@ class Cases:
         self._settings: dict[Any, _Setting] = {}
         self._parts: dict[Any, int] = {}
 
-    def numbered(self, inputs: AttemptInputs) -> list[Numbered]:
-        """An attempt's readings, in the order of its steps."""
+    def numbered(self, inputs: AttemptInputs) -> dict[str, int]:
+        """The case of each of an attempt's readings by its id, in the order of its steps."""
         setting = self._setting_of(inputs)
         readings = {each.step: each for each in inputs.readings}
         found: dict[str, int | None] = {}
-        for slug in setting.places:
-            if slug in readings:
-                self._number(slug, setting, readings, found)
-        return [
-            Numbered(readings[slug].id, number)
+        return {
+            readings[slug].id: self._number(slug, setting, readings, found)
             for slug in setting.places
-            if (number := found.get(slug)) is not None
-        ]
+            if slug in readings
+        }
 
     def _number(
         self,

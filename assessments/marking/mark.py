@@ -9,9 +9,9 @@ from assessments.marking.readings import mark_readings
 from assessments.marking.results import (
     Finding,
     FindingKind,
-    Judged,
     Judgement,
     Marking,
+    Marks,
     StrandResult,
     StrandVerdict,
     propose,
@@ -28,24 +28,21 @@ def mark(inputs: AttemptInputs) -> Marking:
 
 def mark_many(attempts: Sequence[AttemptInputs]) -> list[Marking]:
     """Mark any number of attempts in one pass over their readings."""
-    return [
-        _marking(inputs, judged) for inputs, judged in zip(attempts, mark_readings(attempts), strict=True)
-    ]
+    return [_marking(inputs, marks) for inputs, marks in zip(attempts, mark_readings(attempts), strict=True)]
 
 
-def _marking(inputs: AttemptInputs, judged: tuple[Judged, ...]) -> Marking:
-    judgements = [each.judgement for each in judged]
+def _marking(inputs: AttemptInputs, marks: Marks) -> Marking:
     procedure = judge_procedure(inputs)
-    readings = judge_readings(inputs, judgements)
+    readings = judge_readings(inputs, marks.judgements)
     conclusion = judge_conclusion(inputs)
     return Marking(
         engine=ENGINE,
         procedure=procedure,
         readings=readings,
         conclusion=conclusion,
-        judged=judged,
+        marks=marks,
         proposal=propose((procedure, readings, conclusion)),
-        chance_outside=chance_outside(sum([each.judged_by == "agrees" for each in judgements])),
+        chance_outside=chance_outside(sum([each.judged_by == "agrees" for each in marks.judgements])),
     )
 
 

@@ -18,7 +18,7 @@ from assessments.marking.checks.instruments import judge_tone, judge_zero
 from assessments.marking.checks.limits import judge_conforms
 from assessments.marking.checks.relations import judge_closes, judge_falls, judge_repeats, judge_reverses
 from assessments.marking.inputs import AttemptInputs
-from assessments.marking.results import Judged, Judgement
+from assessments.marking.results import Judgement, Marks
 from assessments.marking.rows import Row
 from rigs.metrology.conformity import Verdict
 from rigs.metrology.quantities import Qualifier
@@ -54,12 +54,14 @@ CHECKS: Final[Mapping[str, Check]] = {
 }
 
 
-def mark_readings(attempts: Sequence[AttemptInputs]) -> list[tuple[Judged, ...]]:
-    """Every attempt's readings, judged, each attempt's in the order of its steps."""
+def mark_readings(attempts: Sequence[AttemptInputs]) -> list[Marks]:
+    """Every attempt's marks, each attempt's in the order of its steps."""
     cases = Cases()
     numbered = [cases.numbered(inputs) for inputs in attempts]
     judgements = _judge(cases.rows)
-    return [tuple([Judged(reading, judgements[case]) for reading, case in each]) for each in numbered]
+    return [
+        Marks(readings=each, judgements=[judgements[number] for number in each.values()]) for each in numbered
+    ]
 
 
 def _judge(rows: Sequence[Row]) -> list[Judgement]:

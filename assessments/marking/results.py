@@ -1,13 +1,13 @@
 """What marking says: each reading's verdict with the numbers behind it, three strands, a proposal."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from enum import StrEnum
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any, overload
 
 from assessments.marking import numbers
-from assessments.marking.canonical import Canonical, object_of
+from assessments.marking.canonical import Canonical
 from assessments.marking.numbers import (
     ContactNumbers,
     InstrumentNumbers,
@@ -59,24 +59,44 @@ class ReadingMark(Judgement):
     reading: str
 
 
-class Judged(NamedTuple):
-    """A reading, by its id, and the judgement on it and on all others that are alike."""
+class Marks(Sequence[ReadingMark]):
+    """An attempt's marks, made one by one when somebody looks at them: ids of readings, and what is said of each.
 
-    reading: str
-    judgement: Judgement
+    A judgement is the same value for all readings that are alike.
+    """
 
-    @property
-    def mark(self) -> ReadingMark:
-        return ReadingMark(
-            reading=self.reading, **{name: getattr(self.judgement, name) for name in _JUDGEMENT}
+    __slots__ = ("judgements", "readings")
+
+    def __init__(self, *, readings: Iterable[str], judgements: Iterable[Judgement]) -> None:
+        self.readings, self.judgements = tuple(readings), tuple(judgements)
+
+    def __len__(self) -> int:
+        return len(self.readings)
+
+    @overload
+    def __getitem__(self, index: int) -> ReadingMark: ...
+    @overload
+    def __getitem__(self, index: slice) -> tuple[ReadingMark, ...]: ...
+    def __getitem__(self, index: int | slice) -> ReadingMark | tuple[ReadingMark, ...]:
+        if isinstance(index, slice):
+            return tuple(self[place] for place in range(len(self))[index])
+        said = self.judgements[index]
+        return ReadingMark(reading=self.readings[index], **{name: getattr(said, name) for name in _SAID})
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Marks) and (self.readings, self.judgements) == (
+            other.readings,
+            other.judgements,
         )
 
-    def document(self) -> str:
-        before, after = self.judgement.around_id
-        return f"{before}{_write(self.reading)}{after}"
+    def __hash__(self) -> int:
+        return hash(self.readings)
+
+    def __repr__(self) -> str:
+        return repr(tuple(self))
 
 
-_JUDGEMENT = tuple(each.name for each in fields(Judgement))
+_SAID = tuple(each.name for each in fields(Judgement))
 
 
 class FindingKind(StrEnum):
@@ -102,32 +122,23 @@ class StrandResult:
     findings: tuple[Finding, ...] = ()
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Marking:
-    """``judged`` are the readings, in the order of their steps.
-
-    ``chance_outside``: how likely at least one good reading of so many is outside its range by chance.
-    """
+    """``chance_outside``: how likely at least one good reading of so many is outside its range by chance."""
 
     engine: str
     procedure: StrandResult
     readings: StrandResult
     conclusion: StrandResult
-    judged: tuple[Judged, ...]
+    marks: Marks
     proposal: ProposedDecision
     chance_outside: float
-
-    @cached_property
-    def marks(self) -> tuple[ReadingMark, ...]:
-        """Made when somebody asks: of many attempts marked again nobody looks at each."""
-        return tuple(each.mark for each in self.judged)
 
     @property
     def lone_borderline(self) -> bool:
         """One borderline and nothing else: to be expected now and then when all is well."""
-        verdicts = [
-            verdict for each in self.judged if (verdict := each.judgement.verdict) is not Verdict.IN_RANGE
-        ]
+        said = [each.verdict for each in self.marks.judgements]
+        verdicts = [verdict for verdict in said if verdict is not Verdict.IN_RANGE]
         others = self.procedure.verdict, self.conclusion.verdict
         return (
             verdicts == [Verdict.BORDERLINE]
@@ -145,14 +156,20 @@ def propose(strands: Sequence[StrandResult]) -> ProposedDecision:
 
 
 _write = Canonical(alike=(InstrumentNumbers, RigNumbers, ContactNumbers, ZeroNumbers, Term, StrandResult))
-_write[Judged] = Judged.document
+
+
+def _marks(marks: Marks) -> str:
+    pieces = [judgement.around_id for judgement in marks.judgements]
+    ids = [_write(reading) for reading in marks.readings]
+    return f"[{','.join([f'{start}{pk}{end}' for pk, (start, end) in zip(ids, pieces, strict=True)])}]"
+
+
+_write[Marks] = _marks
 
 
 def canonical_result(marking: Marking) -> bytes:
     """RFC 8785 canonical JSON of a marking."""
-    members = _write.members(marking)
-    members["marks"] = members.pop("judged")
-    return object_of(members).encode()
+    return _write(marking).encode()
 
 
 def from_document(document: dict[str, Any]) -> Marking:
@@ -166,7 +183,10 @@ def from_document(document: dict[str, Any]) -> Marking:
     }
     return Marking(
         engine=document["engine"],
-        judged=tuple(_judged(each) for each in document["marks"]),
+        marks=Marks(
+            readings=[each["reading"] for each in document["marks"]],
+            judgements=[_judgement(each) for each in document["marks"]],
+        ),
         proposal=ProposedDecision(document["proposal"]),
         chance_outside=document["chance_outside"],
         **strands,
@@ -177,11 +197,10 @@ def _finding(document: dict[str, Any]) -> Finding:
     return Finding(**document | {"kind": FindingKind(document["kind"])})
 
 
-def _judged(document: dict[str, Any]) -> Judged:
+def _judgement(document: dict[str, Any]) -> Judgement:
     known = document["numbers"]
     changed = {
         "verdict": Verdict(document["verdict"]),
         "numbers": (None if known is None else numbers.from_document(known, judged_by=document["judged_by"])),
     }
-    said = {name: value for name, value in document.items() if name != "reading"}
-    return Judged(document["reading"], Judgement(**said | changed))
+    return Judgement(**{name: value for name, value in document.items() if name != "reading"} | changed)

@@ -1,7 +1,7 @@
 """falls, reverses, closes, repeats: between readings of one attempt, whatever the rig reads today."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,7 +43,11 @@ def _earlier(row: Row) -> Row | str:
 
 
 def _terms(rows: Sequence[Row]) -> tuple[Term, ...]:
-    return tuple(row.term(u=float(u)) for row, u in zip(rows, instrument_u(rows), strict=True))
+    return _with_u(zip(rows, instrument_u(rows), strict=True))
+
+
+def _with_u(pairs: Iterable[tuple[Row, float]]) -> tuple[Term, ...]:
+    return tuple(row.term(u=float(u)) for row, u in pairs)
 
 
 def _judge_falls(rows: Sequence[Row], before: Sequence[Row]) -> list[Judgement]:
@@ -58,17 +62,26 @@ def _judge_falls(rows: Sequence[Row], before: Sequence[Row]) -> list[Judgement]:
     )
     expanded = K_IN * np.hypot((1 - percent / 100) * before_u, after_u)
     return [
-        _fall(row, old, VERDICTS[found.code[index]], margin=found.margin[index], expanded=expanded[index])
+        _fall(
+            [(old, before_u[index]), (row, after_u[index])],
+            VERDICTS[found.code[index]],
+            margin=found.margin[index],
+            expanded=expanded[index],
+        )
         for index, (row, old) in enumerate(zip(rows, before, strict=True))
     ]
 
 
-def _fall(row: Row, before: Row, verdict: Verdict, *, margin: float, expanded: float) -> Judgement:
+def _fall(
+    between: Sequence[tuple[Row, float]], verdict: Verdict, *, margin: float, expanded: float
+) -> Judgement:
+    """``between`` are the earlier reading and this one, each with its uncertainty."""
+    (before, _), (row, _) = between
     percent, of = parameters.percent(row.step), before.step.title
     if verdict is Verdict.CANNOT_JUDGE:
         return row.mark(verdict, wording.nothing_to_fall_from(of))
     numbers = FallNumbers(
-        terms=_terms([before, row]),
+        terms=_with_u(between),
         percent=percent,
         factor=K_IN,
         expanded=float(expanded),
