@@ -6,7 +6,7 @@ figures. What attempts have in common is read once and shared: task versions, va
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 from uuid import UUID
 
@@ -27,7 +27,7 @@ from assessments.marking.inputs import (
 from assessments.models import Attempt, AttemptInstrument, Photo, Reading, Step, StepRecord, TaskVersion
 from rigs.instruments import spec_of
 from rigs.metrology.instruments import Spec
-from rigs.models import InstrumentModel, Measurand, SheetValue, ValueSheet
+from rigs.models import Baseline, InstrumentModel, Measurand, SheetValue, ValueSheet
 
 Row = tuple[Any, ...]
 
@@ -54,8 +54,8 @@ class _Sheet:
 class Shared:
     """What attempts have in common, kept from one batch to the next. None of it ever changes once used.
 
-    All by the ids that the database gives as text, but steps, by theirs: slug and quantity. Sheets are as many
-    as checks, so only those of the last batch are kept.
+    By the ids that the database gives as text; steps, which are slug and quantity, by theirs. Sheets are as
+    many as checks, so only those of the last batch are kept.
     """
 
     versions: dict[str, _Version] = field(default_factory=dict)
@@ -318,46 +318,47 @@ def _key_of(measurand: Measurand) -> str:
 
 
 def _sheets(wanted: Collection[str]) -> dict[str, _Sheet]:
+    """Sheets by the hundred, with few measurands and baselines behind them: those are read once each."""
     if not wanted:
         return {}
-    texts = _by_text(wanted)
-    values: defaultdict[UUID, list[MeasurandInput]] = defaultdict(list)
-    rows = SheetValue.objects.filter(sheet__in=texts).select_related(
-        "measurand__test_point", "measurand__condition"
-    )
-    for value in rows.order_by("measurand__position"):
-        values[value.sheet_id].append(_on_sheet(value))
-    sheets = ValueSheet.objects.filter(pk__in=texts).select_related("baseline", "rig__centre")
-    return {
-        texts[sheet.pk]: _Sheet(
-            baseline=sheet.baseline.number,
-            baseline_on=sheet.rig.centre.date_at(sheet.baseline.started_at).isoformat(),
-            measurands=Common(values[sheet.pk]),
+    ids = list(_by_text(wanted))
+    rows = SheetValue.objects.filter(sheet__in=ids).order_by("measurand__position")
+    found = list(rows.values_list(_text_of("sheet_id"), "measurand_id", *VALUES))
+    measurands = {
+        each.pk: _measurand(each)
+        for each in Measurand.objects.filter(pk__in={row[1] for row in found}).select_related(
+            "test_point", "condition"
         )
-        for sheet in sheets
+    }
+    values: defaultdict[str, list[MeasurandInput]] = defaultdict(list)
+    for sheet, measurand, *figures in found:
+        values[sheet].append(replace(measurands[measurand], **dict(zip(VALUES, figures, strict=True))))
+    sheets = dict(ValueSheet.objects.filter(pk__in=ids).values_list(_text_of("pk"), "baseline_id"))
+    baselines = {
+        each.pk: (each.number, each.rig.centre.date_at(each.started_at).isoformat())
+        for each in Baseline.objects.filter(pk__in=set(sheets.values())).select_related("rig__centre")
+    }
+    return {
+        sheet: _Sheet(
+            baseline=baselines[baseline][0],
+            baseline_on=baselines[baseline][1],
+            measurands=Common(values[sheet]),
+        )
+        for sheet, baseline in sheets.items()
     }
 
 
-def _on_sheet(value: SheetValue) -> MeasurandInput:
-    return _measurand(
-        value.measurand,
-        value=value.value,
-        other_u=value.other_u,
-        other_dof=value.other_dof,
-        repeat_sd=value.repeat_sd,
-        repeat_dof=value.repeat_dof,
-        repeat_share=value.repeat_share,
-    )
+VALUES = ("value", "other_u", "other_dof", "repeat_sd", "repeat_dof", "repeat_share")
 
 
-def _measurand(measurand: Measurand, **values: Any) -> MeasurandInput:
+def _measurand(measurand: Measurand) -> MeasurandInput:
+    """Without values."""
     return MeasurandInput(
         key=_key_of(measurand),
         label=str(measurand),
         expected_state=measurand.expected_state,
         closed_limit=measurand.closed_limit,
         open_limit=measurand.open_limit,
-        **values,
     )
 
 

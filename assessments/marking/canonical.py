@@ -4,7 +4,7 @@ import hashlib
 import math
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import fields, is_dataclass
-from functools import cache, lru_cache
+from functools import lru_cache
 from json.encoder import encode_basestring
 from operator import attrgetter
 from typing import Any
@@ -12,6 +12,9 @@ from typing import Any
 import rfc8785
 
 Write = Callable[[Any], str]
+
+text = encode_basestring
+"""A text as RFC 8785 writes it: Python's json escapes as the RFC does (section 3.2.2.2)."""
 
 
 @lru_cache(maxsize=65_536)
@@ -42,10 +45,10 @@ def whole_as_text(value: int) -> str:
 class Canonical(dict[type, Write]):
     """Writes values as RFC 8785 JSON: how, by their type, found out once for each type.
 
-    Dataclasses and named tuples are objects, other tuples arrays, members of enumerations their texts; ``whole`` writes an int,
-    ``number`` a float. Names are sorted by UTF-16 code unit, as the RFC asks. Python's json escapes strings
-    as the RFC does (section 3.2.2.2). Values of the types in ``alike``, of which many documents have the
-    same, are written once: equal ones have the same text.
+    Dataclasses and named tuples are objects, other tuples arrays, members of enumerations their texts;
+    ``whole`` writes an int, ``number`` a float. Names are sorted by UTF-16 code unit, as the RFC asks. Values
+    of the types in ``alike``, of which many documents have the same, are written once: equal ones have the
+    same text.
     """
 
     def __init__(
@@ -57,7 +60,7 @@ class Canonical(dict[type, Write]):
     ) -> None:
         super().__init__(
             {
-                str: encode_basestring,
+                str: text,
                 type(None): lambda _: "null",
                 bool: lambda value: "true" if value else "false",
                 int: whole,
@@ -65,6 +68,7 @@ class Canonical(dict[type, Write]):
             }
         )
         self.alike = alike
+        self._with_gaps: dict[tuple[type, tuple[str, ...]], tuple[str, Callable[[Any], tuple[Any, ...]]]] = {}
 
     def __missing__(self, kind: type) -> Write:
         if names := _names_of(kind):
@@ -87,13 +91,12 @@ class Canonical(dict[type, Write]):
     def __call__(self, value: Any) -> str:
         return self[type(value)](value)
 
-    def members(self, value: Any) -> dict[str, str]:
-        """An object's members, written, by their names."""
-        return {name: self(getattr(value, name)) for name in _names_of(type(value))}
-
     def around(self, value: Any, *gaps: str) -> tuple[str, ...]:
         """What stands around the members ``gaps`` in an object, whether it has any such or not."""
-        template, values_of = _with_gaps(type(value), gaps)
+        kind = type(value), gaps
+        if kind not in self._with_gaps:
+            self._with_gaps[kind] = _with_gaps(*kind)
+        template, values_of = self._with_gaps[kind]
         return tuple((template % tuple([self(each) for each in values_of(value)])).split(GAP))
 
     def _array(self, values: Iterable[Any]) -> str:
@@ -113,7 +116,7 @@ class Canonical(dict[type, Write]):
 
 def object_of(texts: Mapping[str, str]) -> str:
     """An object whose members are written already."""
-    members = [f"{encode_basestring(name)}:{texts[name]}" for name in in_order(texts)]
+    members = [f"{text(name)}:{texts[name]}" for name in in_order(texts)]
     return "{" + ",".join(members) + "}"
 
 
@@ -126,10 +129,9 @@ def around(*names: str, others: Mapping[str, str]) -> tuple[str, ...]:
 
     One piece more than names, which must be in order.
     """
-    return tuple(object_of(dict.fromkeys(names, GAP) | others).split(GAP))
+    return tuple(object_of({**dict.fromkeys(names, GAP), **others}).split(GAP))
 
 
-@cache
 def _with_gaps(kind: type, gaps: tuple[str, ...]) -> tuple[str, Callable[[Any], tuple[Any, ...]]]:
     """A template, and what gives the values to fill it with."""
     names = in_order(name for name in _names_of(kind) if name not in gaps)
@@ -153,7 +155,7 @@ def _in_order(*names: str) -> tuple[str, ...]:
 
 
 def _text_of_member(value: str) -> str:
-    return encode_basestring(str(value))
+    return text(str(value))
 
 
 def digest(document: bytes) -> str:

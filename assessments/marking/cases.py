@@ -6,9 +6,9 @@ what was read, and the cases of the readings that its step names; a row is made 
 check can look at anything else.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from assessments.marking import parameters
 from assessments.marking.inputs import (
@@ -33,8 +33,13 @@ class _Place(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Setting:
-    """What the attempts of a session on one rig have in common. Instruments are by kind, with their number."""
+    """What the attempts of a session on one rig have in common.
 
+    ``slugs`` are in the order of the task, ``places`` in that of who is named by whom. Instruments are by
+    kind, each with its number.
+    """
+
+    slugs: tuple[str, ...]
     places: Mapping[str, _Place]
     instruments: Mapping[str, tuple[int, InstrumentInput | None]]
 
@@ -52,55 +57,46 @@ class Cases:
         """The case of each of an attempt's readings by its id, in the order of its steps."""
         setting = self._setting_of(inputs)
         readings = {each.step: each for each in inputs.readings}
-        found: dict[str, int | None] = {}
-        return {
-            readings[slug].id: self._number(slug, setting, readings, found)
-            for slug in setting.places
-            if slug in readings
-        }
+        found: dict[str, int] = {}
+        for slug, place in setting.places.items():
+            if (reading := readings.get(slug)) is not None:
+                instrument, known = setting.instruments.get(reading.instrument, NONE_TAKEN)
+                others = [found.get(other) for other in place.others]
+                case = (place.number, instrument, reading.read, *others)
+                number = self._numbers.get(case)
+                if number is None:
+                    number = self._numbers[case] = self._add(place, known, reading, others)
+                found[slug] = number
+        return {readings[slug].id: found[slug] for slug in setting.slugs if slug in found}
 
-    def _number(
+    def _add(
         self,
-        slug: str,
-        setting: _Setting,
-        readings: Mapping[str, ReadingInput],
-        found: dict[str, int | None],
-    ) -> int | None:
-        """The case of the reading on a step; None where there is none."""
-        if slug in found:
-            return found[slug]
-        found[slug] = None  # a step that leads back to itself finds nothing there
-        if slug not in readings or slug not in setting.places:
-            return None
-        reading, place = readings[slug], setting.places[slug]
-        instrument, known = setting.instruments.get(reading.instrument, (-1, None))
-        others = [self._number(other, setting, readings, found) for other in place.others]
-        case = (place.number, instrument, reading.read, *others)
-        number = self._numbers.get(case)
-        if number is None:
-            number = self._numbers[case] = len(self.rows)
-            self.rows.append(
-                row(
-                    rig=place.rig,
-                    step=place.step,
-                    measurand=place.measurand,
-                    instrument=known,
-                    reading=reading._replace(id="", sequence=0),  # it stands for all that are alike
-                    others={
-                        name: self.rows[other]
-                        for name, other in zip(place.others, others, strict=True)
-                        if other is not None
-                    },
-                )
-            )
-        found[slug] = number
-        return number
+        place: _Place,
+        instrument: InstrumentInput | None,
+        reading: ReadingInput,
+        others: Sequence[int | None],
+    ) -> int:
+        named = zip(place.others, others, strict=True)
+        added = row(
+            rig=place.rig,
+            step=place.step,
+            measurand=place.measurand,
+            instrument=instrument,
+            reading=reading._replace(id="", sequence=0),  # it stands for all that are alike
+            others={slug: self.rows[number] for slug, number in named if number is not None},
+        )
+        self.rows.append(added)
+        return len(self.rows) - 1
 
     def _setting_of(self, inputs: AttemptInputs) -> _Setting:
-        key = (inputs.version, inputs.measurands, inputs.instruments, rig := Rig.of(inputs))
+        rig = Rig.of(inputs)
+        key = (inputs.version, inputs.measurands, inputs.instruments, rig)
         if key not in self._settings:
+            steps = inputs.version.by_kind.get("reading", ())
+            places = {step.slug: self._place(step, inputs, rig) for step in steps}
             self._settings[key] = _Setting(
-                places={step.slug: self._place(step, inputs, rig) for step in _read_on(inputs)},
+                slugs=tuple(places),
+                places=_named_first(places),
                 instruments={each.kind: (self._part(each), each) for each in inputs.instruments},
             )
         return self._settings[key]
@@ -119,5 +115,19 @@ class Cases:
         return self._parts.setdefault(part, len(self._parts))
 
 
-def _read_on(inputs: AttemptInputs) -> Iterable[StepInput]:
-    return (step for step in inputs.steps if step.kind == "reading")
+NONE_TAKEN: Final = (-1, None)
+
+
+def _named_first(places: Mapping[str, _Place]) -> Mapping[str, _Place]:
+    """Places in such an order that those which a step names stand before it, as they do in a sound task."""
+    ordered: dict[str, _Place] = {}
+
+    def add(slug: str, on_the_way: frozenset[str]) -> None:
+        if slug in places and slug not in ordered and slug not in on_the_way:
+            for other in places[slug].others:
+                add(other, on_the_way | {slug})
+            ordered[slug] = places[slug]
+
+    for slug in places:
+        add(slug, frozenset())
+    return ordered

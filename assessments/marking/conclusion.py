@@ -8,8 +8,8 @@ def judge_conclusion(inputs: AttemptInputs) -> StrandResult:
     """Met when every conclusion asked for is right, under the fault that was set if there was one."""
     findings = [
         finding
-        for step in inputs.steps
-        if step.kind == "conclusion" and (finding := _finding(step, inputs)) is not None
+        for step in inputs.version.by_kind.get("conclusion", ())
+        if (finding := _finding(step, inputs)) is not None
     ]
     return StrandResult(
         verdict=StrandVerdict.NOT_MET if findings else StrandVerdict.MET, findings=tuple(findings)

@@ -22,16 +22,16 @@ from assessments.marking.canonical import (
     differences,
     digest,
     number_as_text,
+    text,
     whole_as_text,
 )
 from rigs.metrology.instruments import NoRange, RangeSpec, Spec
 from rigs.metrology.quantities import Quantity
 
-
 Each = TypeVar("Each")
 
 
-class Common(tuple[Each, ...]):
+class Common(tuple[Each, ...]):  # noqa: SLOT001 - it keeps its hash, and a tuple has no room for slots
     """A tuple that many attempts have in common: its hash is worked out once."""
 
     @cached_property
@@ -75,6 +75,11 @@ class VersionInput:
     @cached_property
     def by_slug(self) -> Mapping[str, StepInput]:
         return {step.slug: step for step in self.steps}
+
+    @cached_property
+    def by_kind(self) -> Mapping[str, tuple[StepInput, ...]]:
+        kinds = dict.fromkeys(step.kind for step in self.steps)
+        return {kind: tuple(step for step in self.steps if step.kind == kind) for kind in kinds}
 
     @cached_property
     def steps_sha256(self) -> str:
@@ -236,7 +241,7 @@ def _around(*in_common: Any) -> tuple[str, ...]:
 
 def _reading(reading: ReadingInput) -> str:
     start, middle, end = _around_reading(reading.step, *reading.read)
-    return f"{start}{_write(reading.id)}{middle}{_write(reading.sequence)}{end}"
+    return f"{start}{text(reading.id)}{middle}{whole_as_text(reading.sequence)}{end}"
 
 
 @lru_cache(maxsize=16_384)

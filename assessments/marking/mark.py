@@ -1,6 +1,7 @@
 """Mark whole attempts: three strands, kept apart, and what they propose."""
 
 from collections.abc import Sequence
+from functools import cache
 
 from assessments.marking.conclusion import judge_conclusion
 from assessments.marking.inputs import AttemptInputs
@@ -57,8 +58,8 @@ def judge_readings(inputs: AttemptInputs, judgements: Sequence[Judgement]) -> St
             breach=False,
             sentence="No reading was logged.",
         )
-        for step in inputs.steps
-        if step.kind == "reading" and step.required and step.slug not in logged
+        for step in inputs.version.by_kind.get("reading", ())
+        if step.required and step.slug not in logged
     )
     verdicts = {each.verdict for each in judgements}
     if Verdict.OUT_OF_RANGE in verdicts:
@@ -68,6 +69,7 @@ def judge_readings(inputs: AttemptInputs, judgements: Sequence[Judgement]) -> St
     return StrandResult(verdict=StrandVerdict.MET)
 
 
+@cache
 def chance_outside(checks: int) -> float:
     """How likely at least one of so many good, independent readings falls outside its range by chance."""
     return float(1 - COVERAGE**checks)

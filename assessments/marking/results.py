@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import Any, overload
 
 from assessments.marking import numbers
-from assessments.marking.canonical import Canonical
+from assessments.marking.canonical import Canonical, text
 from assessments.marking.numbers import (
     ContactNumbers,
     InstrumentNumbers,
@@ -33,7 +33,10 @@ class ProposedDecision(StrEnum):
 
 @dataclass(frozen=True, kw_only=True)
 class Judgement:
-    """A verdict on what was read. ``sentence`` has numbers; ``words``, for people kept from ranges, has none."""
+    """A verdict on what was read.
+
+    ``sentence`` has numbers; ``words``, for people kept from ranges, has none.
+    """
 
     step: str
     title: str
@@ -60,9 +63,10 @@ class ReadingMark(Judgement):
 
 
 class Marks(Sequence[ReadingMark]):
-    """An attempt's marks, made one by one when somebody looks at them: ids of readings, and what is said of each.
+    """An attempt's marks: the ids of its readings, and the judgement on each.
 
-    A judgement is the same value for all readings that are alike.
+    Readings that are alike have one judgement between them. A mark is made when somebody looks at it: of
+    thousands of attempts marked again, hardly one is.
     """
 
     __slots__ = ("judgements", "readings")
@@ -160,8 +164,10 @@ _write = Canonical(alike=(InstrumentNumbers, RigNumbers, ContactNumbers, ZeroNum
 
 def _marks(marks: Marks) -> str:
     pieces = [judgement.around_id for judgement in marks.judgements]
-    ids = [_write(reading) for reading in marks.readings]
-    return f"[{','.join([f'{start}{pk}{end}' for pk, (start, end) in zip(ids, pieces, strict=True)])}]"
+    written = [
+        f"{start}{text(reading)}{end}" for reading, (start, end) in zip(marks.readings, pieces, strict=True)
+    ]
+    return f"[{','.join(written)}]"
 
 
 _write[Marks] = _marks

@@ -40,7 +40,7 @@ def by_json(document: bytes) -> bytes:
 @given(note=st.text(), typed=st.text(), figure=FIGURES, value=FIGURES, sequence=st.integers(0, 2**31))
 @example(note=ODD, typed=ODD, figure=1e-7, value=1e300, sequence=0)
 def test_the_document_is_rfc_8785_and_what_pythons_json_makes_of_it(note, typed, figure, value, sequence):
-    logged = replace(reading("taps", "1.58", sequence=sequence), text=typed, si_value=figure)
+    logged = reading("taps", "1.58", sequence=sequence)._replace(text=typed, si_value=figure)
     document = canonical(
         worked(
             readings=(logged,),
@@ -75,11 +75,11 @@ def test_every_number_in_the_document_is_a_string():
 @pytest.mark.parametrize("figure", [float("nan"), float("inf")])
 def test_what_is_no_number_is_refused(figure):
     with pytest.raises(ValueError, match="no number"):
-        canonical(worked(readings=(replace(reading("taps", "1.58"), si_value=figure),)))
+        canonical(worked(readings=(reading("taps", "1.58")._replace(si_value=figure),)))
 
 
 def test_minus_zero_is_zero():
-    zero, minus = (replace(reading("taps", "0.00"), si_value=figure) for figure in (0.0, -0.0))
+    zero, minus = (reading("taps", "0.00")._replace(si_value=figure) for figure in (0.0, -0.0))
 
     assert canonical(worked(readings=(zero,))) == canonical(worked(readings=(minus,)))
 
