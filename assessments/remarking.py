@@ -132,7 +132,9 @@ def _held(attempts: Sequence[UUID], *, centre: Centre) -> list[UUID]:
 
 
 def _last(attempts: Iterable[UUID]) -> dict[UUID, _Last]:
-    rows = Outcome.objects.filter(attempt__in=attempts).latest_of_each()
+    rows = (
+        Outcome.objects.filter(attempt__in=attempts).latest_of_each().order_by()
+    )  # results are long to sort
     return {
         attempt: _Last(
             number=number, engine=engine, inputs_sha256=inputs_sha256, result=result, proposal=proposal
