@@ -132,14 +132,13 @@ def _held(attempts: Sequence[UUID], *, centre: Centre) -> list[UUID]:
 
 
 def _last(attempts: Iterable[UUID]) -> dict[UUID, _Last]:
-    rows = (
-        Outcome.objects.filter(attempt__in=attempts).latest_of_each().order_by()
-    )  # results are long to sort
+    rows = Outcome.objects.filter(attempt__in=attempts).latest_of_each()
+    unsorted = rows.order_by()  # with their long results they take as long to sort as to read
     return {
         attempt: _Last(
             number=number, engine=engine, inputs_sha256=inputs_sha256, result=result, proposal=proposal
         )
-        for attempt, number, engine, inputs_sha256, result, proposal in rows.values_list(
+        for attempt, number, engine, inputs_sha256, result, proposal in unsorted.values_list(
             "attempt_id", "number", "engine", "inputs_sha256", "result", "proposal"
         )
     }

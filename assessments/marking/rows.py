@@ -4,7 +4,6 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
-from functools import cache
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
@@ -19,6 +18,7 @@ from rigs.metrology.instruments import RangeSpec, spec_uncertainty
 from rigs.metrology.quantities import Qualifier, from_si, si_factor
 
 Case = TypeVar("Case")
+NO_TERMS = (math.nan,) * 5
 
 
 class Rig(NamedTuple):
@@ -101,7 +101,7 @@ class Row:
         instrument, spec = self.instrument, self.range
         if instrument is None or spec is None:
             return None
-        percent_reading, percent_full_scale, full_scale, counts, resolution = specified(spec)
+        percent_reading, percent_full_scale, full_scale, counts, resolution = spec.terms_si
         return InstrumentNumbers(
             tag=instrument.tag,
             certificate=instrument.certificate,
@@ -181,7 +181,7 @@ def judge_cases(
 
 def instrument_u(rows: Iterable[Row]) -> NDArray[np.float64]:
     """Standard uncertainty of each instrument at its reading, in SI; NaN where there is no number."""
-    columns = [(row.si, *specified(row.range)) for row in rows]
+    columns = [(row.si, *(row.range.terms_si if row.range else NO_TERMS)) for row in rows]
     if not columns:
         return np.empty(0)
     reading, percent_reading, percent_full_scale, full_scale, counts, resolution = np.array(columns).T
@@ -192,18 +192,4 @@ def instrument_u(rows: Iterable[Row]) -> NDArray[np.float64]:
         full_scale=full_scale,
         counts=counts,
         resolution=resolution,
-    )
-
-
-@cache
-def specified(spec: RangeSpec | None) -> tuple[float, float, float, float, float]:
-    """% of reading, % of full scale, full scale, digits and resolution, in SI; NaN for no range."""
-    if spec is None:
-        return (math.nan,) * 5
-    return (
-        spec.percent_reading,
-        spec.percent_full_scale,
-        spec.full_scale_si,
-        spec.counts,
-        spec.resolution_si,
     )

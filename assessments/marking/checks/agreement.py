@@ -31,10 +31,18 @@ def judge_agrees(rows: Sequence[Row]) -> list[Judgement]:
         instrument_u=inst,
         floor=floor,
     )
-    return [_mark(row, found, index, float(inst[index])) for index, row in enumerate(rows)]
+    units = [row.reading.unit for row in rows]
+    ends = zip(
+        *(column_from_si(each, unit=units).tolist() for each in (found.lower, found.upper)), strict=True
+    )
+    return [
+        _mark(row, found, index, inst=float(inst[index]), ends=each)
+        for index, (row, each) in enumerate(zip(rows, ends, strict=True))
+    ]
 
 
-def _mark(row: Row, found: Agreement, index: int, inst: float) -> Judgement:
+def _mark(row: Row, found: Agreement, index: int, *, inst: float, ends: tuple[float, float]) -> Judgement:
+    """``ends`` are those of the range, in the unit that was typed."""
     verdict = VERDICTS[found.code[index]]
     measurand = row.measurand
     assert measurand is not None and measurand.value is not None  # judged before this
@@ -57,9 +65,9 @@ def _mark(row: Row, found: Agreement, index: int, inst: float) -> Judgement:
         instrument=row.instrument_numbers(u=inst),
         rig=rig,
     )
-    lower, upper = column_from_si([numbers.lower, numbers.upper], unit=row.reading.unit)
+    lower, upper = ends
     sentence = wording.agreement(
-        verdict, value=row.shown_value, lower=float(lower), upper=float(upper), unit=row.reading.unit
+        verdict, value=row.shown_value, lower=lower, upper=upper, unit=row.reading.unit
     )
     words = wording.agreement_in_words(verdict, zeta=numbers.zeta, t_in=numbers.t_in)
     return row.mark(verdict, sentence, words, numbers)
