@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from assessments import gathering
+from assessments import shared_inputs
 from assessments.marking.diagnosis_wording import foreseen as in_words
 from assessments.marking.fault_finding import hypothesis, knows, slug_of
 from assessments.marking.foreseen import foreseen
@@ -39,7 +39,7 @@ class Outlook:
 
 def outlook(*, rig: Rig, fault: Fault) -> Outlook:
     """From the rig's newest values, over every task of finding faults in force for its design."""
-    tasks = gathering.fault_findings(design=rig.design_id)
+    tasks = shared_inputs.fault_findings(design=rig.design_id)
     try:
         model = _model(rig)
     except RigError as error:
@@ -67,7 +67,7 @@ def _model(rig: Rig) -> RigModel:
     if sheet is None:
         raise RigError(f"{rig.tag} has no approved baseline, so what it should read isn't known.")
     terminals = terminals_of(rig.design.test_points.values_list("slug", flat=True))
-    return rig_from(figures_of(gathering.measurands_on(sheet.pk)), terminals=terminals)
+    return rig_from(figures_of(shared_inputs.measurands_on(sheet.pk)), terminals=terminals)
 
 
 def _pattern(rig: Rig, model: RigModel, fault: Fault) -> Iterator[Foreseen]:

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from operator import attrgetter
 from typing import Any
 from uuid import UUID
 
@@ -17,12 +18,13 @@ from django.db.models import Field
 
 from academy import ledger
 from academy.models import Centre
-from assessments.gathering import Shared, gather
+from assessments.gathering import gather
 from assessments.marking.canonical import digest
 from assessments.marking.mark import ENGINE, mark_many
 from assessments.models import Attempt, AttemptInstrument, Outcome
 from assessments.models.decisions import Proposal
 from assessments.outcomes import outcome_of
+from assessments.shared_inputs import Shared
 from rigs.models import Instrument, Rig
 
 BATCH = 500
@@ -132,11 +134,12 @@ def _held(attempts: Sequence[UUID], *, centre: Centre) -> list[UUID]:
 
 def _last(attempts: Iterable[UUID]) -> dict[UUID, _Last]:
     rows = Outcome.objects.filter(attempt__in=attempts).latest_of_each()
+    unsorted = rows.order_by()  # with their long results they take as long to sort as to read
     return {
         attempt: _Last(
             number=number, engine=engine, inputs_sha256=inputs_sha256, result=result, proposal=proposal
         )
-        for attempt, number, engine, inputs_sha256, result, proposal in rows.values_list(
+        for attempt, number, engine, inputs_sha256, result, proposal in unsorted.values_list(
             "attempt_id", "number", "engine", "inputs_sha256", "result", "proposal"
         )
     }
@@ -158,16 +161,19 @@ def _insert(outcomes: Iterable[Outcome]) -> None:
     places = ", ".join(["%s"] * len(fields))
     # No value is in the text, only the model's own names.
     statement = f"INSERT INTO {quote(Outcome._meta.db_table)} ({columns}) VALUES ({places})"  # noqa: S608 # nosec B608
+    values_of = attrgetter(*(field.attname for field in fields))
+    values = zip(*map(values_of, outcomes), strict=True)
+    prepared = [_prepared(column, field) for column, field in zip(values, fields, strict=True)]
     with connection.cursor() as cursor:
-        cursor.executemany(
-            statement,
-            [[_prepared(getattr(outcome, field.attname), field) for field in fields] for outcome in outcomes],
-        )
+        cursor.executemany(statement, list(zip(*prepared, strict=True)))
 
 
-def _prepared(value: Any, field: "Field[Any, Any]") -> Any:
-    """As the database takes it: text and whole numbers as they are."""
-    return value if isinstance(value, str | int) else field.get_db_prep_save(value, connection)
+def _prepared(column: Sequence[Any], field: "Field[Any, Any]") -> Iterable[Any]:
+    """As the database takes it: text and whole numbers as they are, anything else once for equal ones."""
+    if isinstance(column[0], str | int):
+        return column
+    known = {value: field.get_db_prep_save(value, connection) for value in set(column)}
+    return [known[value] for value in column]
 
 
 def _log(outcomes: Sequence[Outcome], *, centre: Centre, at: datetime) -> None:

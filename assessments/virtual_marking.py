@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Sequence
 
-from assessments.gathering import Shared
 from assessments.marking.inputs import (
     AttemptInputs,
     FaultInput,
@@ -14,9 +13,10 @@ from assessments.marking.inputs import (
 )
 from assessments.marking.mark import mark
 from assessments.marking.readings import mark_readings
-from assessments.marking.results import Marking, ReadingMark
+from assessments.marking.results import Marking, Marks
 from assessments.models import VirtualEntry, VirtualPractice
 from assessments.models.tasks import StepKind
+from assessments.shared_inputs import version_of
 from assessments.virtual_rigs import NAMES, SPECS, KnownLevel, VirtualBench
 from rigs.instruments import KIND_FOR_QUANTITY
 from rigs.metrology.quantities import Quantity
@@ -30,15 +30,13 @@ def marking_of(practice: VirtualPractice, entries: Sequence[VirtualEntry]) -> Ma
     return mark(inputs_of(practice, entries))
 
 
-def marks_of(practice: VirtualPractice, entries: Sequence[VirtualEntry]) -> tuple[ReadingMark, ...]:
+def marks_of(practice: VirtualPractice, entries: Sequence[VirtualEntry]) -> Marks:
     """The readings' verdicts alone, which take a hundredth of the time that a search for a fault does."""
     return mark_readings([inputs_of(practice, entries)])[0]
 
 
 def inputs_of(practice: VirtualPractice, entries: Sequence[VirtualEntry]) -> AttemptInputs:
-    shared = Shared()
-    shared.read_for(versions={practice.version_id}, sheets=set(), models=set())
-    version = shared.versions[practice.version_id]
+    version = version_of(practice.version_id)
     standing = latest(entries)
     return AttemptInputs(
         attempt=str(practice.pk),

@@ -130,7 +130,7 @@ def _changed(inputs: AttemptInputs, errors: _Errors, *, row: int) -> AttemptInpu
 def _less(reading: ReadingInput, error: float | None) -> ReadingInput:
     if error is None or reading.si_value is None:
         return reading
-    return replace(reading, si_value=reading.si_value - error)
+    return reading._replace(si_value=reading.si_value - error)
 
 
 def _value_less(measurand: MeasurandInput, error: float | None) -> MeasurandInput:

@@ -13,6 +13,9 @@ import rfc8785
 
 Write = Callable[[Any], str]
 
+text = encode_basestring
+"""A text as RFC 8785 writes it: Python's json escapes as the RFC does (section 3.2.2.2)."""
+
 
 @lru_cache(maxsize=65_536)
 def number(value: float) -> str:
@@ -42,10 +45,10 @@ def whole_as_text(value: int) -> str:
 class Canonical(dict[type, Write]):
     """Writes values as RFC 8785 JSON: how, by their type, found out once for each type.
 
-    Dataclasses are objects, tuples arrays, members of enumerations their texts; ``whole`` writes an int,
-    ``number`` a float. Names are sorted by UTF-16 code unit, as the RFC asks. Python's json escapes strings
-    as the RFC does (section 3.2.2.2). Values of the types in ``alike``, of which many documents have the
-    same, are written once: equal ones have the same text.
+    Dataclasses and named tuples are objects, other tuples arrays, members of enumerations their texts;
+    ``whole`` writes an int, ``number`` a float. Names are sorted by UTF-16 code unit, as the RFC asks. Values
+    of the types in ``alike``, of which many documents have the same, are written once: equal ones have the
+    same text.
     """
 
     def __init__(
@@ -57,7 +60,7 @@ class Canonical(dict[type, Write]):
     ) -> None:
         super().__init__(
             {
-                str: encode_basestring,
+                str: text,
                 type(None): lambda _: "null",
                 bool: lambda value: "true" if value else "false",
                 int: whole,
@@ -65,10 +68,11 @@ class Canonical(dict[type, Write]):
             }
         )
         self.alike = alike
+        self._with_gaps: dict[tuple[type, tuple[str, ...]], tuple[str, Callable[[Any], tuple[Any, ...]]]] = {}
 
     def __missing__(self, kind: type) -> Write:
-        if is_dataclass(kind):
-            write = self._object_writer(kind)
+        if names := _names_of(kind):
+            write = self._object_writer(names)
             if kind in self.alike:
                 write = lru_cache(maxsize=16_384)(write)
         elif issubclass(kind, Mapping):
@@ -87,14 +91,22 @@ class Canonical(dict[type, Write]):
     def __call__(self, value: Any) -> str:
         return self[type(value)](value)
 
+    def around(self, value: Any, *gaps: str) -> tuple[str, ...]:
+        """What stands around the members ``gaps`` in an object, whether it has any such or not."""
+        kind = type(value), gaps
+        if kind not in self._with_gaps:
+            self._with_gaps[kind] = _with_gaps(*kind)
+        template, values_of = self._with_gaps[kind]
+        return tuple((template % tuple([self(each) for each in values_of(value)])).split(GAP))
+
     def _array(self, values: Iterable[Any]) -> str:
         return "[" + ",".join([self[type(each)](each) for each in values]) + "]"
 
     def _mapping(self, values: Mapping[str, Any]) -> str:
         return object_of({name: self(value) for name, value in values.items()})
 
-    def _object_writer(self, kind: type) -> Write:
-        names = in_order(field.name for field in fields(kind))
+    def _object_writer(self, names: Iterable[str]) -> Write:
+        names = in_order(names)
         template = object_of(dict.fromkeys(names, "%s"))
         if len(names) == 1:  # attrgetter gives one alone, not a tuple of it
             return lambda value: template % self(getattr(value, names[0]))
@@ -104,16 +116,46 @@ class Canonical(dict[type, Write]):
 
 def object_of(texts: Mapping[str, str]) -> str:
     """An object whose members are written already."""
-    members = [f"{encode_basestring(name)}:{texts[name]}" for name in in_order(texts)]
+    members = [f"{text(name)}:{texts[name]}" for name in in_order(texts)]
     return "{" + ",".join(members) + "}"
 
 
+GAP = "\0"
+"""Stands for a member that is still to come: JSON has this character nowhere."""
+
+
+def around(*names: str, others: Mapping[str, str]) -> tuple[str, ...]:
+    """What stands around the members ``names`` in an object whose ``others`` are written already.
+
+    One piece more than names, which must be in order.
+    """
+    return tuple(object_of({**dict.fromkeys(names, GAP), **others}).split(GAP))
+
+
+def _with_gaps(kind: type, gaps: tuple[str, ...]) -> tuple[str, Callable[[Any], tuple[Any, ...]]]:
+    """A template, and what gives the values to fill it with."""
+    names = in_order(name for name in _names_of(kind) if name not in gaps)
+    return object_of(dict.fromkeys(names, "%s") | dict.fromkeys(gaps, GAP)), attrgetter(*names)
+
+
+def _names_of(kind: type) -> tuple[str, ...]:
+    """The fields of a dataclass or a named tuple; none of anything else."""
+    if is_dataclass(kind):
+        return tuple(field.name for field in fields(kind))
+    return getattr(kind, "_fields", ())
+
+
 def in_order(names: Iterable[str]) -> list[str]:
-    return sorted(names, key=lambda name: name.encode("utf-16-be"))
+    return list(_in_order(*names))
+
+
+@lru_cache(maxsize=1024)
+def _in_order(*names: str) -> tuple[str, ...]:
+    return tuple(sorted(names, key=lambda name: name.encode("utf-16-be")))
 
 
 def _text_of_member(value: str) -> str:
-    return encode_basestring(str(value))
+    return text(str(value))
 
 
 def digest(document: bytes) -> str:

@@ -18,8 +18,8 @@ def judge_conclusion(inputs: AttemptInputs, diagnosis: Diagnosis | None = None) 
     """
     findings = [
         finding
-        for step in inputs.steps
-        if step.kind == "conclusion" and (finding := _finding(step, inputs)) is not None
+        for step in inputs.version.by_kind.get("conclusion", ())
+        if (finding := _finding(step, inputs)) is not None
     ]
     if diagnosis is not None:
         if _is_of_another_fault(diagnosis):

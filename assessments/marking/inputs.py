@@ -12,19 +12,35 @@ The steps are the task version's and alike in every attempt on it: the document 
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
-from functools import cached_property
-from typing import Any
+from functools import cached_property, lru_cache
+from itertools import chain
+from operator import attrgetter
+from typing import Any, NamedTuple, TypeVar
 
 from assessments.marking.canonical import (
     Canonical,
+    around,
     differences,
     digest,
     number_as_text,
-    object_of,
+    text,
     whole_as_text,
 )
 from rigs.metrology.instruments import NoRange, RangeSpec, Spec
 from rigs.metrology.quantities import Quantity
+
+Each = TypeVar("Each")
+
+
+class Common(tuple[Each, ...]):  # noqa: SLOT001 - it keeps its hash, and a tuple has no room for slots
+    """A tuple that many attempts have in common: its hash is worked out once."""
+
+    @cached_property
+    def _hash(self) -> int:
+        return tuple.__hash__(self)
+
+    def __hash__(self) -> int:
+        return self._hash
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,13 +70,28 @@ class VersionInput:
     content_sha256: str
     steps: tuple[StepInput, ...]
 
+    def __hash__(self) -> int:
+        return hash(self.content_sha256)
+
     @cached_property
     def by_slug(self) -> Mapping[str, StepInput]:
         return {step.slug: step for step in self.steps}
 
     @cached_property
+    def by_kind(self) -> Mapping[str, tuple[StepInput, ...]]:
+        kinds = dict.fromkeys(step.kind for step in self.steps)
+        return {kind: tuple(step for step in self.steps if step.kind == kind) for kind in kinds}
+
+    @cached_property
     def steps_sha256(self) -> str:
         return digest_of_steps(self.steps)
+
+    @cached_property
+    def readings_due(self) -> tuple[StepInput, ...]:
+        """Steps on which something must be read: what they say, or what the candidate chooses."""
+        return tuple(
+            step for step in self.steps if step.required and step.kind in ("reading", "measurements")
+        )
 
     @cached_property
     def diagnosis(self) -> StepInput | None:
@@ -108,13 +139,16 @@ class InstrumentInput:
             return None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReadingInput:
-    """A reading that stands. ``sequence`` is that of the first one on its step: when the work was done."""
+class ReadingInput(NamedTuple):
+    """A reading that stands. ``sequence`` is that of the first one on its step: when the work was done.
 
-    id: str
-    step: str
+    A tuple, because a million of them are made, put in order and compared. What comes first orders them; what
+    comes after ``id`` is what was read, whoever read it.
+    """
+
     sequence: int
+    step: str
+    id: str
     text: str
     unit: str
     quantity: str
@@ -122,6 +156,11 @@ class ReadingInput:
     si_value: float | None
     si_resolution: float | None
     instrument: str
+
+    @property
+    def read(self) -> tuple[Any, ...]:
+        """What was read, less where, when and by whom."""
+        return self[3:]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,12 +207,11 @@ def _lower(label: str) -> str:
     return label[:1].lower() + label[1:]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RecordInput:
+class RecordInput(NamedTuple):
     """A step logged as done, an observation, a conclusion, or a photo (``answer`` is its SHA-256)."""
 
-    step: str
     sequence: int
+    step: str
     answer: str = ""
     note: str = ""
 
@@ -236,25 +274,53 @@ class AttemptInputs:
         return {each.step: each for each in self.readings}
 
 
-_write = Canonical(
-    whole=whole_as_text,
-    number=number_as_text,
-    alike=(MeasurandInput, InstrumentInput, RecordInput),
-)
-_OWN = tuple(each.name for each in fields(AttemptInputs) if each.name != "version")
+_write = Canonical(whole=whole_as_text, number=number_as_text, alike=(MeasurandInput, InstrumentInput))
+
+_OWN = ("attempt", "measurements", "readings", "records")  # in the order of the document
+_IN_COMMON = tuple(each.name for each in fields(AttemptInputs) if each.name not in _OWN)
+_in_common = attrgetter(*_IN_COMMON)
 
 
 def canonical(inputs: AttemptInputs) -> bytes:
     """RFC 8785 canonical JSON. ValueError for NaN, infinity and lone surrogates, which no input may hold."""
-    version = inputs.version
-    texts = {
-        "task": _write(version.task),
-        "version": _write(version.number),
-        "content_sha256": _write(version.content_sha256),
-        "steps_sha256": _write(version.steps_sha256),
+    around_own = _around(*_in_common(inputs))
+    own = (
+        _write(inputs.attempt),
+        _write(inputs.measurements),
+        f"[{','.join([_reading(each) for each in inputs.readings])}]",
+        f"[{','.join([_record(each) for each in inputs.records])}]",
+        "",
+    )
+    return "".join(chain.from_iterable(zip(around_own, own, strict=True))).encode()
+
+
+@lru_cache(maxsize=1024)
+def _around(*in_common: Any) -> tuple[str, ...]:
+    """What stands around an attempt's own members: alike for the attempts of a session."""
+    values = dict(zip(_IN_COMMON, in_common, strict=True))
+    version = values.pop("version")
+    values |= {
+        "task": version.task,
+        "version": version.number,
+        "content_sha256": version.content_sha256,
+        "steps_sha256": version.steps_sha256,
     }
-    texts |= {name: _write(getattr(inputs, name)) for name in _OWN}
-    return object_of(texts).encode()
+    texts = {name: _write(value) for name, value in values.items()}
+    return around(*_OWN, others=texts)
+
+
+def _reading(reading: ReadingInput) -> str:
+    start, middle, end = _around_reading(reading.step, *reading.read)
+    return f"{start}{text(reading.id)}{middle}{whole_as_text(reading.sequence)}{end}"
+
+
+@lru_cache(maxsize=16_384)
+def _around_reading(step: str, *read: Any) -> tuple[str, ...]:
+    """What stands around a reading's id and its sequence: alike for those of the same figure on a step."""
+    return _write.around(ReadingInput(0, step, "", *read), "id", "sequence")
+
+
+_record = lru_cache(maxsize=16_384)(_write)
 
 
 def digest_of_steps(steps: Iterable[StepInput]) -> str:

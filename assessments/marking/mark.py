@@ -1,6 +1,7 @@
 """Mark whole attempts: three strands, kept apart, and what they propose."""
 
 from collections.abc import Sequence
+from functools import cache
 
 from assessments.marking.conclusion import judge_conclusion
 from assessments.marking.diagnosis import judge_diagnosis
@@ -10,8 +11,9 @@ from assessments.marking.readings import mark_readings
 from assessments.marking.results import (
     Finding,
     FindingKind,
+    Judgement,
     Marking,
-    ReadingMark,
+    Marks,
     StrandResult,
     StrandVerdict,
     propose,
@@ -31,9 +33,9 @@ def mark_many(attempts: Sequence[AttemptInputs]) -> list[Marking]:
     return [_marking(inputs, marks) for inputs, marks in zip(attempts, mark_readings(attempts), strict=True)]
 
 
-def _marking(inputs: AttemptInputs, marks: tuple[ReadingMark, ...]) -> Marking:
+def _marking(inputs: AttemptInputs, marks: Marks) -> Marking:
     procedure = judge_procedure(inputs)
-    readings = judge_readings(inputs, marks)
+    readings = judge_readings(inputs, marks.judgements)
     diagnosis = judge_diagnosis(inputs)
     conclusion = judge_conclusion(inputs, diagnosis)
     return Marking(
@@ -43,17 +45,17 @@ def _marking(inputs: AttemptInputs, marks: tuple[ReadingMark, ...]) -> Marking:
         conclusion=conclusion,
         marks=marks,
         proposal=propose((procedure, readings, conclusion)),
-        chance_outside=chance_outside(sum(each.judged_by == "agrees" for each in marks)),
+        chance_outside=chance_outside(sum([each.judged_by == "agrees" for each in marks.judgements])),
         diagnosis=diagnosis,
     )
 
 
-def judge_readings(inputs: AttemptInputs, marks: Sequence[ReadingMark]) -> StrandResult:
+def judge_readings(inputs: AttemptInputs, judgements: Sequence[Judgement]) -> StrandResult:
     """Met when every reading due is there and in range. One out of range isn't met; the rest is to decide.
 
     Readings of the candidate's own choice aren't judged: they are weighed with the diagnosis.
     """
-    logged = {mark.step for mark in marks} | {each.reading.step for each in inputs.measurements}
+    logged = {each.step for each in judgements} | {each.reading.step for each in inputs.measurements}
     missing = tuple(
         Finding(
             step=step.slug,
@@ -62,10 +64,10 @@ def judge_readings(inputs: AttemptInputs, marks: Sequence[ReadingMark]) -> Stran
             breach=False,
             sentence="No reading was logged.",
         )
-        for step in inputs.steps
-        if step.kind in ("reading", "measurements") and step.required and step.slug not in logged
+        for step in inputs.version.readings_due
+        if step.slug not in logged
     )
-    verdicts = {mark.verdict for mark in marks}
+    verdicts = {each.verdict for each in judgements}
     if Verdict.OUT_OF_RANGE in verdicts:
         return StrandResult(verdict=StrandVerdict.NOT_MET, findings=missing)
     if missing or verdicts - {Verdict.IN_RANGE}:
@@ -73,6 +75,7 @@ def judge_readings(inputs: AttemptInputs, marks: Sequence[ReadingMark]) -> Stran
     return StrandResult(verdict=StrandVerdict.MET)
 
 
+@cache
 def chance_outside(checks: int) -> float:
     """How likely at least one of so many good, independent readings falls outside its range by chance."""
     return float(1 - COVERAGE**checks)

@@ -209,6 +209,11 @@ def _slugs(step: Parametrised, name: str) -> tuple[str, ...]:
     return tuple(str(each) for each in named)
 
 
+def named_by(step: StepInput) -> tuple[str, ...]:
+    """The steps whose readings a step's own is compared with, or worked out from."""
+    return tuple(_REFERENCES.get(step.judged_by, _none)(step))
+
+
 def require_sound(steps: Sequence[StepInput], *, quantities: Mapping[str, str]) -> None:
     """Raise ParameterError for the first step whose readings couldn't be judged.
 

@@ -1,7 +1,7 @@
 """The procedure strand: what was done, and in which order."""
 
 import math
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping, Sequence
 
 from assessments.marking.inputs import AttemptInputs, ReadingInput, RecordInput, StepInput
 from assessments.marking.results import Finding, FindingKind, StrandResult, StrandVerdict
@@ -19,7 +19,8 @@ def judge_procedure(inputs: AttemptInputs) -> StrandResult:
     findings = [
         finding
         for step in inputs.steps
-        if (finding := _finding(step, inputs, late=late, logged=logged, answers=answers)) is not None
+        if (step.slug not in logged or step.slug in late or step.kind == "observation")
+        and (finding := _finding(step, inputs, late=late, logged=logged, answers=answers)) is not None
     ]
     return StrandResult(verdict=_verdict(findings), findings=tuple(findings))
 
@@ -35,14 +36,18 @@ def _first_sequences(inputs: AttemptInputs) -> Mapping[str, int]:
     measured = (each.reading for each in inputs.measurements)
     entries: tuple[ReadingInput | RecordInput, ...] = (*inputs.readings, *measured, *inputs.records)
     for each in entries:
-        first[each.step] = min(each.sequence, first.get(each.step, each.sequence))
+        if each.sequence < first.get(each.step, math.inf):
+            first[each.step] = each.sequence
     return first
 
 
-def _late(steps: Iterable[StepInput], logged: Mapping[str, int]) -> frozenset[str]:
+def _late(steps: Sequence[StepInput], logged: Mapping[str, int]) -> frozenset[str]:
     """Steps that were logged after something that stands later in the task."""
+    in_order = [logged[step.slug] for step in steps if step.slug in logged]
+    if in_order == sorted(in_order):  # of most attempts
+        return frozenset()
     late, earliest = set(), math.inf
-    for step in sorted(steps, key=lambda step: step.order, reverse=True):
+    for step in reversed(steps):
         if step.slug in logged:
             sequence = logged[step.slug]
             if sequence > earliest:

@@ -1,16 +1,16 @@
 """The readings strand: each reading against what it should be, by the check its step names.
 
-Readings of any number of attempts go through the same columns; the metrology decides, the checks lay out
-the columns and put the answers into words.
+Readings of any number of attempts go through the same columns, those that are alike once; the metrology
+decides, the checks lay out the columns and put the answers into words.
 """
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import chain
 from typing import Final
 
 from assessments.marking import wording
+from assessments.marking.cases import Cases
 from assessments.marking.checks.agreement import judge_agrees
 from assessments.marking.checks.computed import judge_computed
 from assessments.marking.checks.contacts import judge_changes, judge_contact, judge_leads
@@ -18,8 +18,8 @@ from assessments.marking.checks.instruments import judge_tone, judge_zero
 from assessments.marking.checks.limits import judge_conforms
 from assessments.marking.checks.relations import judge_closes, judge_falls, judge_repeats, judge_reverses
 from assessments.marking.inputs import AttemptInputs
-from assessments.marking.results import ReadingMark
-from assessments.marking.rows import Row, rows_of
+from assessments.marking.results import Judgement, Marks
+from assessments.marking.rows import Row
 from rigs.metrology.conformity import Verdict
 from rigs.metrology.quantities import Qualifier
 
@@ -31,7 +31,7 @@ class Check:
     ``free_of_fault``: it holds on a rig with a fault too. An answer worked out is on no display.
     """
 
-    judge: Callable[[Sequence[Row]], list[ReadingMark]]
+    judge: Callable[[Sequence[Row]], list[Judgement]]
     needs_number: bool = True
     needs_display: bool = True
     needs_baseline: bool = False
@@ -54,23 +54,33 @@ CHECKS: Final[Mapping[str, Check]] = {
 }
 
 
-def mark_readings(attempts: Sequence[AttemptInputs]) -> list[tuple[ReadingMark, ...]]:
+def mark_readings(attempts: Sequence[AttemptInputs]) -> list[Marks]:
     """Every attempt's marks, each attempt's in the order of its steps."""
-    rows = [rows_of(inputs) for inputs in attempts]
-    kinds: dict[str, list[Row]] = defaultdict(list)
-    for row in chain.from_iterable(rows):
-        kinds[row.step.judged_by].append(row)
-    marks: dict[str, ReadingMark] = {}
-    for judged_by, mine in kinds.items():
-        judgeable = [row for row in mine if (why := not_judgeable(row)) is None or _refuse(marks, row, why)]
-        found = CHECKS[judged_by].judge(judgeable) if judgeable else []
-        marks |= {row.reading.id: mark for row, mark in zip(judgeable, found, strict=True)}
-    return [tuple(marks[row.reading.id] for row in each) for each in rows]
+    cases = Cases()
+    numbered = [cases.numbered(inputs) for inputs in attempts]
+    judgements = _judge(cases.rows)
+    return [
+        Marks(readings=each, judgements=[judgements[number] for number in each.values()]) for each in numbered
+    ]
 
 
-def _refuse(marks: dict[str, ReadingMark], row: Row, why: str) -> bool:
-    marks[row.reading.id] = row.mark(Verdict.CANNOT_JUDGE, why)
-    return False
+def _judge(rows: Sequence[Row]) -> list[Judgement]:
+    kinds: dict[str, list[int]] = defaultdict(list)
+    for place, row in enumerate(rows):
+        kinds[row.step.judged_by].append(place)
+    found: dict[int, Judgement] = {}
+    for judged_by, places in kinds.items():
+        why = {place: not_judgeable(rows[place]) for place in places}
+        found |= {
+            place: rows[place].mark(Verdict.CANNOT_JUDGE, reason)
+            for place, reason in why.items()
+            if reason is not None
+        }
+        judgeable = [place for place, reason in why.items() if reason is None]
+        if judgeable:
+            judged = CHECKS[judged_by].judge([rows[place] for place in judgeable])
+            found |= zip(judgeable, judged, strict=True)
+    return [found[place] for place in range(len(rows))]
 
 
 def not_judgeable(row: Row) -> str | None:
@@ -78,7 +88,7 @@ def not_judgeable(row: Row) -> str | None:
     check, qualifier = CHECKS[row.step.judged_by], Qualifier(row.reading.qualifier)
     if qualifier in wording.NO_READING:
         return wording.NO_READING[qualifier]
-    if row.inputs.fault is not None and not check.free_of_fault:
+    if row.rig.has_fault and not check.free_of_fault:
         return wording.FAULT_SET
     if row.is_value and row.range is None and check.needs_display:
         return wording.BEYOND_DISPLAY

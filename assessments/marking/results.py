@@ -1,12 +1,13 @@
 """What marking says: each reading's verdict with the numbers behind it, three strands, a proposal."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
 from enum import StrEnum
-from typing import Any
+from functools import cached_property
+from typing import Any, overload
 
 from assessments.marking import diagnosed, numbers
-from assessments.marking.canonical import Canonical
+from assessments.marking.canonical import Canonical, text
 from assessments.marking.diagnosed import Diagnosis
 from assessments.marking.numbers import (
     ContactNumbers,
@@ -31,13 +32,15 @@ class ProposedDecision(StrEnum):
     ASSESSOR = "assessor"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReadingMark:
-    """One reading's verdict. ``sentence`` has numbers; ``words``, for people kept from ranges, has none."""
+@dataclass(frozen=True, kw_only=True)
+class Judgement:
+    """A verdict on what was read.
+
+    ``sentence`` has numbers; ``words``, for people kept from ranges, has none.
+    """
 
     step: str
     title: str
-    reading: str
     shown: str
     unit: str
     decimals: int
@@ -46,6 +49,59 @@ class ReadingMark:
     sentence: str
     words: str
     numbers: Numbers | None = None
+
+    @cached_property
+    def around_id(self) -> tuple[str, ...]:
+        """Its document, but for the id of the reading that was judged."""
+        return _write.around(self, "reading")
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReadingMark(Judgement):
+    """One reading's verdict."""
+
+    reading: str
+
+
+class Marks(Sequence[ReadingMark]):
+    """An attempt's marks: the ids of its readings, and the judgement on each.
+
+    Readings that are alike have one judgement between them. A mark is made when somebody looks at it: of
+    thousands of attempts marked again, hardly one is.
+    """
+
+    __slots__ = ("judgements", "readings")
+
+    def __init__(self, *, readings: Iterable[str], judgements: Iterable[Judgement]) -> None:
+        self.readings, self.judgements = tuple(readings), tuple(judgements)
+
+    def __len__(self) -> int:
+        return len(self.readings)
+
+    @overload
+    def __getitem__(self, index: int) -> ReadingMark: ...
+    @overload
+    def __getitem__(self, index: slice) -> tuple[ReadingMark, ...]: ...
+    def __getitem__(self, index: int | slice) -> ReadingMark | tuple[ReadingMark, ...]:
+        if isinstance(index, slice):
+            return tuple(self[place] for place in range(len(self))[index])
+        said = self.judgements[index]
+        return ReadingMark(reading=self.readings[index], **{name: getattr(said, name) for name in _SAID})
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Marks) and (self.readings, self.judgements) == (
+            other.readings,
+            other.judgements,
+        )
+
+    def __hash__(self) -> int:
+        return hash(self.readings)
+
+    def __repr__(self) -> str:
+        return repr(tuple(self))
+
+
+_SAID = tuple(each.name for each in fields(Judgement))
 
 
 class FindingKind(StrEnum):
@@ -85,7 +141,7 @@ class Marking:
     procedure: StrandResult
     readings: StrandResult
     conclusion: StrandResult
-    marks: tuple[ReadingMark, ...]
+    marks: Marks
     proposal: ProposedDecision
     chance_outside: float
     diagnosis: Diagnosis | None = None
@@ -93,7 +149,8 @@ class Marking:
     @property
     def lone_borderline(self) -> bool:
         """One borderline and nothing else: to be expected now and then when all is well."""
-        verdicts = [mark.verdict for mark in self.marks if mark.verdict is not Verdict.IN_RANGE]
+        said = [each.verdict for each in self.marks.judgements]
+        verdicts = [verdict for verdict in said if verdict is not Verdict.IN_RANGE]
         others = self.procedure.verdict, self.conclusion.verdict
         return (
             verdicts == [Verdict.BORDERLINE]
@@ -110,7 +167,18 @@ def propose(strands: Sequence[StrandResult]) -> ProposedDecision:
     return ProposedDecision.ASSESSOR if StrandVerdict.TO_DECIDE in verdicts else ProposedDecision.COMPETENT
 
 
-_write = Canonical(alike=(InstrumentNumbers, RigNumbers, ContactNumbers, ZeroNumbers, Term))
+_write = Canonical(alike=(InstrumentNumbers, RigNumbers, ContactNumbers, ZeroNumbers, Term, StrandResult))
+
+
+def _marks(marks: Marks) -> str:
+    pieces = [judgement.around_id for judgement in marks.judgements]
+    written = [
+        f"{start}{text(reading)}{end}" for reading, (start, end) in zip(marks.readings, pieces, strict=True)
+    ]
+    return f"[{','.join(written)}]"
+
+
+_write[Marks] = _marks
 
 
 def canonical_result(marking: Marking) -> bytes:
@@ -129,7 +197,10 @@ def from_document(document: dict[str, Any]) -> Marking:
     }
     return Marking(
         engine=document["engine"],
-        marks=tuple(_mark(each) for each in document["marks"]),
+        marks=Marks(
+            readings=[each["reading"] for each in document["marks"]],
+            judgements=[_judgement(each) for each in document["marks"]],
+        ),
         proposal=ProposedDecision(document["proposal"]),
         chance_outside=document["chance_outside"],
         diagnosis=_diagnosis(document.get("diagnosis")),
@@ -145,14 +216,10 @@ def _finding(document: dict[str, Any]) -> Finding:
     return Finding(**document | {"kind": FindingKind(document["kind"])})
 
 
-def _mark(document: dict[str, Any]) -> ReadingMark:
+def _judgement(document: dict[str, Any]) -> Judgement:
     known = document["numbers"]
-    return ReadingMark(
-        **document
-        | {
-            "verdict": Verdict(document["verdict"]),
-            "numbers": (
-                None if known is None else numbers.from_document(known, judged_by=document["judged_by"])
-            ),
-        }
-    )
+    changed = {
+        "verdict": Verdict(document["verdict"]),
+        "numbers": (None if known is None else numbers.from_document(known, judged_by=document["judged_by"])),
+    }
+    return Judgement(**{name: value for name, value in document.items() if name != "reading"} | changed)

@@ -1,35 +1,54 @@
 """Readings laid out for judging: each with what its step and its attempt say of it, many as columns."""
 
 import math
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from decimal import Decimal
-from functools import cache
-from typing import TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from assessments.marking import wording
-from assessments.marking.inputs import AttemptInputs, MeasurandInput, ReadingInput, StepInput
+from assessments.marking.inputs import AttemptInputs, InstrumentInput, MeasurandInput, ReadingInput, StepInput
 from assessments.marking.numbers import InstrumentNumbers, Numbers, Term
-from assessments.marking.results import ReadingMark
+from assessments.marking.results import Judgement
 from rigs.metrology.conformity import Verdict
 from rigs.metrology.instruments import RangeSpec, spec_uncertainty
 from rigs.metrology.quantities import Qualifier, from_si, si_factor
 
 Case = TypeVar("Case")
+NO_TERMS = (math.nan,) * 5
+
+
+class Rig(NamedTuple):
+    """What a rig's attempts have in common, besides its measurands, that a verdict may depend on."""
+
+    baseline: int | None
+    baseline_on: str
+    floor_percent: float
+    has_fault: bool
+
+    @classmethod
+    def of(cls, inputs: AttemptInputs) -> "Rig":
+        return cls(inputs.baseline, inputs.baseline_on, inputs.floor_percent, inputs.fault is not None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
-    """One reading with what its step and attempt say of it. ``range`` is the display range it was read on."""
+    """A reading with everything that its verdict may depend on.
 
-    inputs: AttemptInputs
+    ``range`` is the display range that it was read on; ``others`` are the readings of the same attempt that
+    its step names, by their steps' slugs.
+    """
+
+    rig: Rig
     step: StepInput
+    measurand: MeasurandInput | None
+    instrument: InstrumentInput | None
     reading: ReadingInput
     range: RangeSpec | None
-    measurand: MeasurandInput | None
+    others: Mapping[str, "Row"] = field(default_factory=dict)
 
     @property
     def si(self) -> float:
@@ -58,17 +77,15 @@ class Row:
         return Decimal(f"{si / si_factor(self.reading.unit):.{self.decimals}f}")
 
     def on(self, slug: str) -> "Row | None":
-        """The reading that stands on another step of the same attempt."""
-        reading = self.inputs.reading_at(slug)
-        return None if reading is None else row_of(self.inputs, self.inputs.step(slug), reading)
+        """The reading that stands on another step of the same attempt, if the step names it."""
+        return self if slug == self.step.slug else self.others.get(slug)
 
     def mark(
         self, verdict: Verdict, sentence: str, words: str = "", numbers: Numbers | None = None
-    ) -> ReadingMark:
-        return ReadingMark(
+    ) -> Judgement:
+        return Judgement(
             step=self.step.slug,
             title=self.step.title,
-            reading=self.reading.id,
             shown=self.reading.text,
             unit=self.reading.unit,
             decimals=self.decimals,
@@ -81,10 +98,10 @@ class Row:
 
     def instrument_numbers(self, *, u: float) -> InstrumentNumbers | None:
         """What the instrument in hand makes of ``u``; None where the display shows no number."""
-        instrument, spec = self.inputs.instrument(self.reading.instrument), self.range
+        instrument, spec = self.instrument, self.range
         if instrument is None or spec is None:
             return None
-        percent_reading, percent_full_scale, full_scale, counts, resolution = specified(spec)
+        percent_reading, percent_full_scale, full_scale, counts, resolution = spec.terms_si
         return InstrumentNumbers(
             tag=instrument.tag,
             certificate=instrument.certificate,
@@ -111,23 +128,23 @@ class Row:
         )
 
 
-def rows_of(inputs: AttemptInputs) -> list[Row]:
-    readings = {reading.step: reading for reading in inputs.readings}
-    return [row_of(inputs, step, readings[step.slug]) for step in inputs.steps if step.slug in readings]
-
-
 def row_of(inputs: AttemptInputs, step: StepInput, reading: ReadingInput) -> Row:
-    instrument = inputs.instrument(reading.instrument)
+    """A reading by itself, without the others that its step may name."""
+    return row(
+        rig=Rig.of(inputs),
+        step=step,
+        measurand=inputs.measurand(step.measurand),
+        instrument=inputs.instrument(reading.instrument),
+        reading=reading,
+    )
+
+
+def row(*, instrument: InstrumentInput | None, reading: ReadingInput, **known: Any) -> Row:
+    """With the range that it was read on."""
     found = None
     if instrument is not None and reading.si_value is not None:
         found = instrument.range_for(quantity=reading.quantity, si_value=reading.si_value)
-    return Row(
-        inputs=inputs,
-        step=step,
-        reading=reading,
-        range=found,
-        measurand=inputs.measurand(step.measurand) if step.measurand else None,
-    )
+    return Row(instrument=instrument, reading=reading, range=found, **known)
 
 
 def value_on(row: Row, slug: str) -> Row | str:
@@ -150,8 +167,8 @@ def judge_cases(
     rows: Sequence[Row],
     *,
     case_of: Callable[[Row], Case | str],
-    judge: Callable[[Sequence[Row], Sequence[Case]], list[ReadingMark]],
-) -> list[ReadingMark]:
+    judge: Callable[[Sequence[Row], Sequence[Case]], list[Judgement]],
+) -> list[Judgement]:
     """Judge rows by what else each needs. One for which that can't be had isn't judged, and says why."""
     cases = [case_of(row) for row in rows]
     ready = [(row, case) for row, case in zip(rows, cases, strict=True) if not isinstance(case, str)]
@@ -164,7 +181,7 @@ def judge_cases(
 
 def instrument_u(rows: Iterable[Row]) -> NDArray[np.float64]:
     """Standard uncertainty of each instrument at its reading, in SI; NaN where there is no number."""
-    columns = [(row.si, *specified(row.range)) for row in rows]
+    columns = [(row.si, *(row.range.terms_si if row.range else NO_TERMS)) for row in rows]
     if not columns:
         return np.empty(0)
     reading, percent_reading, percent_full_scale, full_scale, counts, resolution = np.array(columns).T
@@ -175,18 +192,4 @@ def instrument_u(rows: Iterable[Row]) -> NDArray[np.float64]:
         full_scale=full_scale,
         counts=counts,
         resolution=resolution,
-    )
-
-
-@cache
-def specified(spec: RangeSpec | None) -> tuple[float, float, float, float, float]:
-    """% of reading, % of full scale, full scale, digits and resolution, in SI; NaN for no range."""
-    if spec is None:
-        return (math.nan,) * 5
-    return (
-        spec.percent_reading,
-        spec.percent_full_scale,
-        spec.full_scale_si,
-        spec.counts,
-        spec.resolution_si,
     )

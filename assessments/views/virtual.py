@@ -20,7 +20,7 @@ from academy.views.verb_form import VerbFormView
 from assessments import virtual, virtual_boards, virtual_marking
 from assessments.displays import Display
 from assessments.forms import StepForm
-from assessments.marking.results import Marking, ReadingMark
+from assessments.marking.results import Marking, Marks
 from assessments.models import Step, TaskVersion, VirtualEntry, VirtualPractice
 from assessments.models.tasks import StepKind
 from assessments.models.virtual import Draw
@@ -131,7 +131,7 @@ class OwnPractice(AccessMixin, View):
         return virtual.is_revealed(self.practice)
 
     @cached_property
-    def marks(self) -> tuple[ReadingMark, ...]:
+    def marks(self) -> Marks:
         return virtual_marking.marks_of(self.practice, self.entries)
 
     @cached_property

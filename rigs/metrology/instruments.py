@@ -68,6 +68,17 @@ class RangeSpec:
     def resolution_si(self) -> float:
         return width_to_si(self.resolution, unit=self.unit)
 
+    @cached_property
+    def terms_si(self) -> tuple[float, float, float, float, float]:
+        """% of reading, % of full scale, full scale, digits and resolution: what makes a half-width in SI."""
+        return (
+            self.percent_reading,
+            self.percent_full_scale,
+            self.full_scale_si,
+            self.counts,
+            self.resolution_si,
+        )
+
     def decimals_in(self, unit: str) -> int:
         """How many decimals the display can show, once converted to another unit."""
         return _decimals(resolution=self.resolution, own=self.unit, unit=unit)

@@ -5,7 +5,7 @@ pint reads `mb` as millibarn, `pa` as pico-year and `PA` as peta-ampere.
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
@@ -224,10 +224,11 @@ def column_to_si(values: ArrayLike, *, unit: str) -> NDArray[np.float64]:
     return np.asarray(values, dtype=np.float64) * factor + offset
 
 
-def column_from_si(values: ArrayLike, *, unit: str) -> NDArray[np.float64]:
-    """The inverse of `column_to_si`."""
-    factor, offset = _scale(unit).nearest
-    return (np.asarray(values, dtype=np.float64) - offset) / factor
+def column_from_si(values: ArrayLike, *, unit: str | Sequence[str]) -> NDArray[np.float64]:
+    """The inverse of `column_to_si`, into one unit or each row into its own."""
+    units = [unit] if isinstance(unit, str) else unit
+    factor, offset = np.array([_scale(each).nearest for each in units]).T
+    return np.asarray((np.asarray(values, dtype=np.float64) - offset) / factor)
 
 
 def _exact(value: Decimal | float) -> Fraction:

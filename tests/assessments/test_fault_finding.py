@@ -229,10 +229,20 @@ class TestMarking:
         second = finding.handed_in(
             bench, purpose=Purpose.PRACTICE, at=first.submitted_at + timedelta(hours=1)
         )
-        with django_assert_num_queries(14):
+        with django_assert_num_queries(16):
             gathering.gather([first.pk])
-        with django_assert_num_queries(14):
+        with django_assert_num_queries(16):
             gathering.gather([first.pk, second.pk])
+
+    def test_attempts_on_other_tasks_in_the_batch_change_nothing(self):
+        bench = finding.bench()
+        free, plain = finding.handed_in(bench), made.handed_in(bench)
+        alone = [gathering.gather([each.pk])[0] for each in (plain, free)]
+
+        assert gathering.gather([plain.pk, free.pk]) == alone
+        assert [bool(each.measurements) for each in alone] == [False, True]
+        freely_read = {each.reading for each in alone[1].measurements}
+        assert freely_read.isdisjoint(alone[1].readings)
 
     def test_the_rig_must_have_been_checked(self, bench):
         assert attempts.needs_values(bench.tasks[FAULT_FINDING])

@@ -8,10 +8,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from academy.models import Centre
-from assessments.gathering import Shared, gather
+from assessments.gathering import gather
 from assessments.marking.inputs import steps_as_issued
 from assessments.models import Reading, StepRecord, TaskContent
 from assessments.models.attempts import Purpose
+from assessments.shared_inputs import Shared
 from tests.factories import assessments as made
 from tests.factories.assessments import SWITCH_TEST, Work
 

@@ -16,8 +16,8 @@ from uuid import UUID
 import numpy as np
 
 from assessments import remarking
-from assessments.gathering import Shared
 from assessments.models import Outcome
+from assessments.shared_inputs import Shared
 from rigs.metrology.conformity import Agreement, agrees
 from rigs.metrology.instruments import spec_uncertainty
 from tests.benchmarks import by_hand

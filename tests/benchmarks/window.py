@@ -29,6 +29,8 @@ DRIFT = 0.6
 """Standard deviation from one session's value sheet to another's, in Pa."""
 SPREAD = 2.0
 """Standard deviation of the copies' pressures, in Pa: what a careful candidate reads on a healthy rig."""
+LEADS_SPREAD = 0.1
+"""Standard deviation of the copies' resistances, in Ω: everybody has leads of their own."""
 WORKS = (
     (made.ALL_WELL, 90),
     (Work(struck={"ports-running": "15.8"}), 6),
@@ -149,19 +151,27 @@ def _rows(
         figures = _read_again(reading, rng) | {"instrument_id": instruments[reading.instrument_id]}
         yield Reading, _logged(reading, entries, attempt_id=pk, **figures)
     for record in template.records:
-        yield StepRecord, _logged(record, entries, attempt_id=pk)
+        said = {"note": f"{record.note} Rig as found, {place}."} if record.note else {}
+        yield StepRecord, _logged(record, entries, attempt_id=pk, **said)
     for photo in template.photos:
-        yield Photo, _logged(photo, entries, attempt_id=pk)
+        yield Photo, _logged(photo, entries, attempt_id=pk, sha256=rng.randbytes(32).hex())
     yield Outcome, row_of(template.outcome, id=uuid4(), attempt_id=pk)
 
 
 def _read_again(reading: Reading, rng: random.Random) -> dict[str, Any]:
-    """Another reading of the same pressure, to the display's last digit."""
-    if reading.step.judged_by != "agrees" or reading.si_value is None:
+    """Another reading of the same pressure or contact, to the display's last digit."""
+    if reading.si_value is None:
         return {}
-    pascals = round(rng.gauss(reading.si_value, SPREAD))
-    in_mbar = Decimal(pascals).scaleb(-2)
-    return {"text": f"{in_mbar:.2f}", "value": in_mbar, "si_value": float(pascals)}
+    match reading.step.judged_by:
+        case "agrees" | "falls":
+            pascals = round(rng.gauss(reading.si_value, SPREAD))
+            in_mbar = Decimal(pascals).scaleb(-2)
+            return {"text": f"{in_mbar:.2f}", "value": in_mbar, "si_value": float(pascals)}
+        case "contact" | "leads":
+            ohms = Decimal(f"{abs(rng.gauss(reading.si_value, LEADS_SPREAD)):.1f}")
+            return {"text": f"{ohms}", "value": ohms, "si_value": float(ohms)}
+        case _:
+            return {}
 
 
 def _logged(entry: Any, entries: Mapping[UUID, UUID], **changed: Any) -> Row:

@@ -1,7 +1,6 @@
 """Frozen inputs of attempts at finding a fault on an invented venturi rig, without a database."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 from assessments.marking.inputs import (
@@ -102,7 +101,7 @@ def measurement(key: str, text: str, *, sequence: int, unit: str = "") -> Measur
     reading = made.reading("measure", text, sequence=sequence, unit=unit)
     assert text in ("tone", "no tone") or unit_quantity(unit) == quantity
     return MeasurementInput(
-        test_point=at, condition=condition, reading=replace(reading, id=f"reading-{sequence}")
+        test_point=at, condition=condition, reading=reading._replace(id=f"reading-{sequence}")
     )
 
 

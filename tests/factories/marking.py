@@ -1,6 +1,5 @@
 """Frozen inputs of small invented tasks, without a database."""
 
-from dataclasses import replace
 from typing import Any
 
 from assessments.marking.inputs import (
@@ -123,8 +122,7 @@ def reading(step: str, text: str, *, sequence: int = 1, unit: str = "mbar") -> R
 
 def said(step: str, qualifier: Qualifier, *, sequence: int = 1, unit: str = "mbar") -> ReadingInput:
     """A reading without a number: unstable, couldn't be obtained."""
-    return replace(
-        reading(step, "1", sequence=sequence, unit=unit),
+    return reading(step, "1", sequence=sequence, unit=unit)._replace(
         text=str(qualifier),
         qualifier=str(qualifier),
         si_value=None,

@@ -14,9 +14,9 @@ from academy.database import check_migrated
 from academy.management.commands.verify_ledger import centres_named
 from academy.models import Centre
 from assessments import outcomes, remarking
-from assessments.gathering import Shared
 from assessments.models import Attempt
 from assessments.remarking import Change, Remarked
+from assessments.shared_inputs import Shared
 from rigs.models import Instrument, Rig
 
 INTERRUPTED = 130  # as a shell reports a program that Ctrl+C has ended

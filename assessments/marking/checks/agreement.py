@@ -8,17 +8,17 @@ import numpy as np
 from assessments.marking import wording
 from assessments.marking.inputs import MeasurandInput
 from assessments.marking.numbers import AgreementNumbers, RigNumbers
-from assessments.marking.results import ReadingMark
+from assessments.marking.results import Judgement
 from assessments.marking.rows import Row, instrument_u
 from rigs.metrology.conformity import VERDICTS, Agreement, agrees
 from rigs.metrology.quantities import column_from_si
 
 
-def judge_agrees(rows: Sequence[Row]) -> list[ReadingMark]:
+def judge_agrees(rows: Sequence[Row]) -> list[Judgement]:
     known = [row.measurand for row in rows if row.measurand is not None]
     value = np.array([each.value for each in known], dtype=float)
     dof = np.array([math.inf if each.other_dof is None else each.other_dof for each in known])
-    floor = np.array([row.inputs.floor_percent for row in rows]) / 100 * np.abs(value)
+    floor = np.array([row.rig.floor_percent for row in rows]) / 100 * np.abs(value)
     inst = instrument_u(rows)
     found = agrees(
         reading=np.array([row.si for row in rows]),
@@ -31,10 +31,18 @@ def judge_agrees(rows: Sequence[Row]) -> list[ReadingMark]:
         instrument_u=inst,
         floor=floor,
     )
-    return [_mark(row, found, index, float(inst[index])) for index, row in enumerate(rows)]
+    units = [row.reading.unit for row in rows]
+    ends = zip(
+        *(column_from_si(each, unit=units).tolist() for each in (found.lower, found.upper)), strict=True
+    )
+    return [
+        _mark(row, found, index, inst=float(inst[index]), ends=each)
+        for index, (row, each) in enumerate(zip(rows, ends, strict=True))
+    ]
 
 
-def _mark(row: Row, found: Agreement, index: int, inst: float) -> ReadingMark:
+def _mark(row: Row, found: Agreement, index: int, *, inst: float, ends: tuple[float, float]) -> Judgement:
+    """``ends`` are those of the range, in the unit that was typed."""
     verdict = VERDICTS[found.code[index]]
     measurand = row.measurand
     assert measurand is not None and measurand.value is not None  # judged before this
@@ -57,9 +65,9 @@ def _mark(row: Row, found: Agreement, index: int, inst: float) -> ReadingMark:
         instrument=row.instrument_numbers(u=inst),
         rig=rig,
     )
-    lower, upper = column_from_si([numbers.lower, numbers.upper], unit=row.reading.unit)
+    lower, upper = ends
     sentence = wording.agreement(
-        verdict, value=row.shown_value, lower=float(lower), upper=float(upper), unit=row.reading.unit
+        verdict, value=row.shown_value, lower=lower, upper=upper, unit=row.reading.unit
     )
     words = wording.agreement_in_words(verdict, zeta=numbers.zeta, t_in=numbers.t_in)
     return row.mark(verdict, sentence, words, numbers)
@@ -67,13 +75,13 @@ def _mark(row: Row, found: Agreement, index: int, inst: float) -> ReadingMark:
 
 def _rig(row: Row, measurand: MeasurandInput) -> RigNumbers:
     return RigNumbers(
-        baseline=row.inputs.baseline,
-        baseline_on=row.inputs.baseline_on,
+        baseline=row.rig.baseline,
+        baseline_on=row.rig.baseline_on,
         repeat_dof=float(measurand.repeat_dof or 0),
         repeat_share=measurand.repeat_share or 0.0,
         other_u=measurand.other_u or 0.0,
         other_dof=measurand.other_dof,
-        floor_percent=row.inputs.floor_percent,
+        floor_percent=row.rig.floor_percent,
         air_density=measurand.air_density,
         air_u=measurand.air_u,
         air_source=measurand.air_source,

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from assessments.marking import parameters, wording
 from assessments.marking.checks.calculations import Filled, filled, in_typed_unit, last_digit, typed
 from assessments.marking.numbers import ComputedNumbers
-from assessments.marking.results import ReadingMark
+from assessments.marking.results import Judgement
 from assessments.marking.rows import Row, judge_cases
 from rigs.metrology.computed.thermometers import celsius_error
 from rigs.metrology.conformity import TIE, Verdict
@@ -39,7 +39,7 @@ class Case:
         return self.celsius_error is not None and abs(self.celsius_error) <= self.allowance * (1 + TIE)
 
 
-def judge_computed(rows: Sequence[Row]) -> list[ReadingMark]:
+def judge_computed(rows: Sequence[Row]) -> list[Judgement]:
     return judge_cases(rows, case_of=_case, judge=_judge)
 
 
@@ -74,11 +74,11 @@ def _celsius_error(found: Filled, answer: Answer) -> float | None:
     return None
 
 
-def _judge(rows: Sequence[Row], cases: Sequence[Case]) -> list[ReadingMark]:
+def _judge(rows: Sequence[Row], cases: Sequence[Case]) -> list[Judgement]:
     return [_mark(row, case) for row, case in zip(rows, cases, strict=True)]
 
 
-def _mark(row: Row, case: Case) -> ReadingMark:
+def _mark(row: Row, case: Case) -> Judgement:
     found = case.found
     follows = isinstance(found, Follows) or case.is_close_enough
     said = wording.FOLLOWS if follows else found.sentence

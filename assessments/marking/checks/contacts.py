@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from assessments.marking import parameters, wording
 from assessments.marking.numbers import ChangeNumbers, ContactNumbers
-from assessments.marking.results import ReadingMark
+from assessments.marking.results import Judgement
 from assessments.marking.rows import Row, instrument_u, judge_cases
 from rigs.metrology.conformity import (
     CONTACT_STATES,
@@ -38,16 +38,16 @@ class Found:
     numbers: ContactNumbers
 
 
-def judge_contact(rows: Sequence[Row]) -> list[ReadingMark]:
+def judge_contact(rows: Sequence[Row]) -> list[Judgement]:
     expected = [row.measurand.expected_state if row.measurand else "" for row in rows]
     return _marks(rows, states_of(rows), expected)
 
 
-def judge_leads(rows: Sequence[Row]) -> list[ReadingMark]:
+def judge_leads(rows: Sequence[Row]) -> list[Judgement]:
     return _marks(rows, _by_themselves(rows), [row.step.expected[0] for row in rows])
 
 
-def judge_changes(rows: Sequence[Row]) -> list[ReadingMark]:
+def judge_changes(rows: Sequence[Row]) -> list[Judgement]:
     return judge_cases(rows, case_of=_earlier_contact, judge=_judge_change)
 
 
@@ -135,11 +135,11 @@ def _limits(row: Row) -> tuple[float, float]:
     return row.measurand.closed_limit, row.measurand.open_limit
 
 
-def _marks(rows: Sequence[Row], found: Sequence[Found], expected: Sequence[str]) -> list[ReadingMark]:
+def _marks(rows: Sequence[Row], found: Sequence[Found], expected: Sequence[str]) -> list[Judgement]:
     return [_mark(row, each, wanted) for row, each, wanted in zip(rows, found, expected, strict=True)]
 
 
-def _mark(row: Row, found: Found, wanted: str) -> ReadingMark:
+def _mark(row: Row, found: Found, wanted: str) -> Judgement:
     qualifier = Qualifier(row.reading.qualifier)
     if qualifier in wording.SEEN_STATES:
         # A tone or a lamp says less than a number does: never that a contact is good.
@@ -166,7 +166,7 @@ def _earlier_contact(row: Row) -> Row | str:
     return before
 
 
-def _judge_change(rows: Sequence[Row], before: Sequence[Row]) -> list[ReadingMark]:
+def _judge_change(rows: Sequence[Row], before: Sequence[Row]) -> list[Judgement]:
     first, second = states_of(before), states_of(rows)
     codes = changes_state(
         before=[CONTACT_STATES.index(each.state) for each in first],
@@ -178,7 +178,7 @@ def _judge_change(rows: Sequence[Row], before: Sequence[Row]) -> list[ReadingMar
     ]
 
 
-def _change(row: Row, before: Row, verdict: Verdict, *, was: Found, now: Found) -> ReadingMark:
+def _change(row: Row, before: Row, verdict: Verdict, *, was: Found, now: Found) -> Judgement:
     numbers = ChangeNumbers(
         title=before.step.title,
         shown=before.reading.text,

@@ -10,7 +10,7 @@ from assessments.marking import parameters, wording
 from assessments.marking.checks.calculations import PLAIN, filled
 from assessments.marking.numbers import Calculation, LimitsNumbers
 from assessments.marking.parameters import Limits, Work
-from assessments.marking.results import ReadingMark
+from assessments.marking.results import Judgement
 from assessments.marking.rows import Row, instrument_u, judge_cases
 from rigs.metrology.conformity import VERDICTS, Conformance, Verdict, can_decide, conforms
 from rigs.metrology.quantities import from_si, si_factor, to_si
@@ -35,7 +35,7 @@ class Case:
     calculation: Calculation | None
 
 
-def judge_conforms(rows: Sequence[Row]) -> list[ReadingMark]:
+def judge_conforms(rows: Sequence[Row]) -> list[Judgement]:
     return judge_cases(rows, case_of=_case, judge=_judge)
 
 
@@ -66,7 +66,7 @@ def _middle_expanded(row: Row, middle: float) -> float:
 
     Where the display doesn't reach as far, U at the reading stands in for it.
     """
-    instrument = row.inputs.instrument(row.reading.instrument)
+    instrument = row.instrument
     if instrument is None or not math.isfinite(middle):
         return math.nan
     spec = instrument.range_for(quantity=row.reading.quantity, si_value=middle)
@@ -95,7 +95,7 @@ def _of_result(row: Row, limits: Limits, work: Work) -> Case | str:
     )
 
 
-def _judge(rows: Sequence[Row], cases: Sequence[Case]) -> list[ReadingMark]:
+def _judge(rows: Sequence[Row], cases: Sequence[Case]) -> list[Judgement]:
     lower, upper = np.array([case.lower for case in cases]), np.array([case.upper for case in cases])
     u = np.array([case.u for case in cases])
     found = conforms(
@@ -109,7 +109,7 @@ def _judge(rows: Sequence[Row], cases: Sequence[Case]) -> list[ReadingMark]:
     ]
 
 
-def _mark(row: Row, case: Case, found: Conformance, index: int, *, can_judge: bool) -> ReadingMark:
+def _mark(row: Row, case: Case, found: Conformance, index: int, *, can_judge: bool) -> Judgement:
     verdict = VERDICTS[found.code[index]] if can_judge else Verdict.CANNOT_JUDGE
     numbers = _numbers(row, case, probability=float(found.probability[index]))
     if not can_judge:

@@ -1,14 +1,14 @@
 """falls, reverses, closes, repeats: between readings of one attempt, whatever the rig reads today."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from assessments.marking import parameters, wording
 from assessments.marking.numbers import ClosureNumbers, FallNumbers, RepeatsNumbers, ReversalNumbers, Term
-from assessments.marking.results import ReadingMark
+from assessments.marking.results import Judgement
 from assessments.marking.rows import Row, displayed_on, instrument_u, judge_cases
 from rigs.metrology.conformity import COVERAGE_OUT, VERDICTS, Verdict
 from rigs.metrology.relations import (
@@ -22,19 +22,19 @@ from rigs.metrology.relations import (
 )
 
 
-def judge_falls(rows: Sequence[Row]) -> list[ReadingMark]:
+def judge_falls(rows: Sequence[Row]) -> list[Judgement]:
     return judge_cases(rows, case_of=_earlier, judge=_judge_falls)
 
 
-def judge_reverses(rows: Sequence[Row]) -> list[ReadingMark]:
+def judge_reverses(rows: Sequence[Row]) -> list[Judgement]:
     return judge_cases(rows, case_of=_earlier, judge=_judge_reverses)
 
 
-def judge_closes(rows: Sequence[Row]) -> list[ReadingMark]:
+def judge_closes(rows: Sequence[Row]) -> list[Judgement]:
     return judge_cases(rows, case_of=_pressures, judge=_judge_closes)
 
 
-def judge_repeats(rows: Sequence[Row]) -> list[ReadingMark]:
+def judge_repeats(rows: Sequence[Row]) -> list[Judgement]:
     return judge_cases(rows, case_of=_repeats, judge=_judge_repeats)
 
 
@@ -43,10 +43,14 @@ def _earlier(row: Row) -> Row | str:
 
 
 def _terms(rows: Sequence[Row]) -> tuple[Term, ...]:
-    return tuple(row.term(u=float(u)) for row, u in zip(rows, instrument_u(rows), strict=True))
+    return _with_u(zip(rows, instrument_u(rows), strict=True))
 
 
-def _judge_falls(rows: Sequence[Row], before: Sequence[Row]) -> list[ReadingMark]:
+def _with_u(pairs: Iterable[tuple[Row, float]]) -> tuple[Term, ...]:
+    return tuple(row.term(u=float(u)) for row, u in pairs)
+
+
+def _judge_falls(rows: Sequence[Row], before: Sequence[Row]) -> list[Judgement]:
     percent = np.array([parameters.percent(row.step) for row in rows])
     before_u, after_u = instrument_u(before), instrument_u(rows)
     found = falls_by_at_least(
@@ -58,17 +62,26 @@ def _judge_falls(rows: Sequence[Row], before: Sequence[Row]) -> list[ReadingMark
     )
     expanded = K_IN * np.hypot((1 - percent / 100) * before_u, after_u)
     return [
-        _fall(row, old, VERDICTS[found.code[index]], margin=found.margin[index], expanded=expanded[index])
+        _fall(
+            [(old, before_u[index]), (row, after_u[index])],
+            VERDICTS[found.code[index]],
+            margin=found.margin[index],
+            expanded=expanded[index],
+        )
         for index, (row, old) in enumerate(zip(rows, before, strict=True))
     ]
 
 
-def _fall(row: Row, before: Row, verdict: Verdict, *, margin: float, expanded: float) -> ReadingMark:
+def _fall(
+    between: Sequence[tuple[Row, float]], verdict: Verdict, *, margin: float, expanded: float
+) -> Judgement:
+    """``between`` are the earlier reading and this one, each with its uncertainty."""
+    (before, _), (row, _) = between
     percent, of = parameters.percent(row.step), before.step.title
     if verdict is Verdict.CANNOT_JUDGE:
         return row.mark(verdict, wording.nothing_to_fall_from(of))
     numbers = FallNumbers(
-        terms=_terms([before, row]),
+        terms=_with_u(between),
         percent=percent,
         factor=K_IN,
         expanded=float(expanded),
@@ -82,7 +95,7 @@ def _fall(row: Row, before: Row, verdict: Verdict, *, margin: float, expanded: f
     )
 
 
-def _judge_reverses(rows: Sequence[Row], before: Sequence[Row]) -> list[ReadingMark]:
+def _judge_reverses(rows: Sequence[Row], before: Sequence[Row]) -> list[Judgement]:
     found = reverses_sign(
         first=[row.si for row in before],
         second=[row.si for row in rows],
@@ -119,7 +132,7 @@ def _pressures(row: Row) -> Pressures | str:
     return low if isinstance(low, str) else Pressures(high=high, low=low)
 
 
-def _judge_closes(rows: Sequence[Row], cases: Sequence[Pressures]) -> list[ReadingMark]:
+def _judge_closes(rows: Sequence[Row], cases: Sequence[Pressures]) -> list[Judgement]:
     high, low = [case.high for case in cases], [case.low for case in cases]
     u = [instrument_u(each) for each in (high, low, rows)]
     found = closes(
@@ -137,7 +150,7 @@ def _judge_closes(rows: Sequence[Row], cases: Sequence[Pressures]) -> list[Readi
     ]
 
 
-def _closure(row: Row, case: Pressures, verdict: Verdict, *, u: float) -> ReadingMark:
+def _closure(row: Row, case: Pressures, verdict: Verdict, *, u: float) -> Judgement:
     numbers = ClosureNumbers(
         terms=_terms([case.high, case.low, row]),
         computed=case.high.si - case.low.si,
@@ -169,12 +182,12 @@ def _repeats(row: Row) -> tuple[Row, ...] | str:
     return (*found, row)
 
 
-def _judge_repeats(rows: Sequence[Row], cases: Sequence[tuple[Row, ...]]) -> list[ReadingMark]:
+def _judge_repeats(rows: Sequence[Row], cases: Sequence[tuple[Row, ...]]) -> list[Judgement]:
     """Those with as many repeats share a table."""
     places: dict[int, list[int]] = defaultdict(list)
     for place, case in enumerate(cases):
         places[len(case)].append(place)
-    marks: dict[int, ReadingMark] = {}
+    marks: dict[int, Judgement] = {}
     for mine in places.values():
         tables = [cases[place] for place in mine]
         found = repeats_within(
@@ -198,7 +211,7 @@ def _step(table: Sequence[Row]) -> float:
     return max(row.range.resolution_si for row in table if row.range is not None)
 
 
-def _spread(row: Row, table: Sequence[Row], verdict: Verdict) -> ReadingMark:
+def _spread(row: Row, table: Sequence[Row], verdict: Verdict) -> Judgement:
     values = [each.si for each in table]
     repeat_sd, step, count = _repeat_sd(table), _step(table), len(table)
     factor, far_factor = critical_range_factor(n=count), critical_range_factor(n=count, p=COVERAGE_OUT)

@@ -1,7 +1,5 @@
 """computed: the candidate's own working, from their own earlier figures, at their own rounding."""
 
-from dataclasses import replace
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -275,7 +273,7 @@ class TestWhatCannotBeWorkedOut:
         assert marked(*GAS, **{**WORKED, "rate": "OL m³/h"})["rate"].sentence == wording.NUMBER_DUE
 
     def test_an_answer_whose_rounding_is_not_known(self):
-        rate = replace(reading("rate", "2.40", unit="m³/h"), si_resolution=None)
+        rate = reading("rate", "2.40", unit="m³/h")._replace(si_resolution=None)
         others = reading("volume", "0.050", unit="m³"), reading("time", "75", unit="s")
 
         (marks,) = mark_readings([attempt(VOLUME, TIME, RATE, readings=(*others, rate))])

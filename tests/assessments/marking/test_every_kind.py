@@ -1,7 +1,6 @@
 """What holds for every kind of check: marked twice, stored and read back, in any order, in any unit."""
 
 import json
-from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -201,7 +200,7 @@ def test_many_attempts_at_once_are_marked_as_each_would_be_alone():
         attempt(
             *STEPS,
             attempt=name,
-            readings=tuple(replace(each, id=f"{name}-{each.step}") for each in readings(written)),
+            readings=tuple(each._replace(id=f"{name}-{each.step}") for each in readings(written)),
         )
         for name, written in (("a", GOOD), ("b", BAD))
     ]

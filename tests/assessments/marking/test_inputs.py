@@ -17,6 +17,7 @@ from assessments.marking.inputs import (
     digest_of_steps,
     steps_as_issued,
 )
+from tests.factories import diagnoses
 from tests.factories.marking import RUNNING, attempt, reading, reading_step, record, step
 
 TAPS = reading_step("taps", 2, "agrees", measurand="taps/fan-running")
@@ -40,7 +41,7 @@ def by_json(document: bytes) -> bytes:
 @given(note=st.text(), typed=st.text(), figure=FIGURES, value=FIGURES, sequence=st.integers(0, 2**31))
 @example(note=ODD, typed=ODD, figure=1e-7, value=1e300, sequence=0)
 def test_the_document_is_rfc_8785_and_what_pythons_json_makes_of_it(note, typed, figure, value, sequence):
-    logged = replace(reading("taps", "1.58", sequence=sequence), text=typed, si_value=figure)
+    logged = reading("taps", "1.58", sequence=sequence)._replace(text=typed, si_value=figure)
     document = canonical(
         worked(
             readings=(logged,),
@@ -51,6 +52,20 @@ def test_the_document_is_rfc_8785_and_what_pythons_json_makes_of_it(note, typed,
     )
 
     assert document == rfc8785.dumps(json.loads(document)) == by_json(document)
+
+
+@given(typed=st.text(), figure=FIGURES)
+@example(typed=ODD, figure=1e-7)
+def test_so_is_that_of_an_attempt_with_measurements_of_the_candidates_own_choice(typed, figure):
+    inputs = diagnoses.attempt(*diagnoses.HEALTHY, fault="h-tube-off")
+    first, *others = inputs.measurements
+    odd = replace(first, reading=first.reading._replace(text=typed, si_value=figure))
+    document = canonical(replace(inputs, measurements=(odd, *others)))
+
+    assert document == rfc8785.dumps(json.loads(document)) == by_json(document)
+    kept = json.loads(document)["measurements"]
+    assert [each["reading"]["sequence"] for each in kept] == ["1", "2", "3", "4", "5"]
+    assert kept[0]["reading"]["text"] == typed
 
 
 def test_every_number_in_the_document_is_a_string():
@@ -75,11 +90,11 @@ def test_every_number_in_the_document_is_a_string():
 @pytest.mark.parametrize("figure", [float("nan"), float("inf")])
 def test_what_is_no_number_is_refused(figure):
     with pytest.raises(ValueError, match="no number"):
-        canonical(worked(readings=(replace(reading("taps", "1.58"), si_value=figure),)))
+        canonical(worked(readings=(reading("taps", "1.58")._replace(si_value=figure),)))
 
 
 def test_minus_zero_is_zero():
-    zero, minus = (replace(reading("taps", "0.00"), si_value=figure) for figure in (0.0, -0.0))
+    zero, minus = (reading("taps", "0.00")._replace(si_value=figure) for figure in (0.0, -0.0))
 
     assert canonical(worked(readings=(zero,))) == canonical(worked(readings=(minus,)))
 

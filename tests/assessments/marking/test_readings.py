@@ -237,7 +237,7 @@ def test_marks_come_in_the_order_of_the_steps_however_the_readings_are_stored():
 def test_many_attempts_at_once_are_marked_as_each_would_be_alone():
     some = [
         attempt(
-            TAPS, attempt=str(number), readings=(replace(reading("taps", f"1.{number}0"), id=f"r{number}"),)
+            TAPS, attempt=str(number), readings=(reading("taps", f"1.{number}0")._replace(id=f"r{number}"),)
         )
         for number in range(1, 9)
     ]

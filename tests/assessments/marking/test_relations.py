@@ -166,7 +166,7 @@ class TestRepeats:
                 slugs[-1], 2, "repeats", measurand="taps/fan-running", parameters={"of": slugs[:-1]}
             )
             readings = tuple(
-                replace(reading(slug, text), id=f"{number}-{slug}")
+                reading(slug, text)._replace(id=f"{number}-{slug}")
                 for slug, text in zip(slugs, texts, strict=True)
             )
             return attempt(*steps, last, readings=readings, attempt=str(number))
