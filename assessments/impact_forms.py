@@ -39,7 +39,7 @@ class InstrumentOpenForm(OpenForm):
     event_on = DayField(
         label="Day on which something happened to it",
         required=False,
-        help_text="If somebody knows of a fall or a knock: then the error is also taken to be there only since.",
+        help_text="If somebody knows of a fall or a knock: the error may then be there only since that day.",
     )
     event = forms.CharField(label="What happened?", max_length=200, required=False)
 

@@ -91,7 +91,7 @@ class TestRuns:
     def test_they_can_be_read_by_measurand(self, bench):
         runs = readouts.runs(baseline=baselines.in_force(rig=bench.rig))
         columns = readouts.by_measurand(runs)
-        assert [len(cells) for cells in columns] == [10] * 6
+        assert [len(cells) for cells in columns] == [10] * 9
         assert [cells[0].label for cells in columns] == [cell.label for cell in runs[0].cells]
 
 

@@ -1,8 +1,5 @@
 """A task whose readings couldn't be judged isn't issued: each fault is named, with its step."""
 
-import json
-from pathlib import Path
-
 import pytest
 
 from assessments.marking.parameters import ParameterError, require_sound
@@ -159,25 +156,3 @@ def test_limits_are_held_against_what_an_instrument_shows():
 
 def test_steps_that_are_no_readings_are_passed_over():
     require_sound([step("isolate", 1)], quantities={})
-
-
-@pytest.mark.parametrize(
-    "path",
-    sorted((Path(__file__).parents[3] / "fixtures" / "tasks").glob("*.json")),
-    ids=lambda path: path.stem,
-)
-def test_the_tasks_that_come_with_the_site_are_sound(path):
-    data = json.loads(path.read_text(encoding="utf-8"))["steps"]
-    steps = [
-        step(
-            each["slug"],
-            order,
-            each["kind"],
-            judged_by=each.get("judged_by", ""),
-            parameters=each.get("parameters", {}),
-            measurand="/".join(each.get("measurand", ())),
-        )
-        for order, each in enumerate(data)
-    ]
-
-    require_sound(steps, quantities={each["slug"]: each["quantity"] for each in data if "quantity" in each})
