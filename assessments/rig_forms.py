@@ -10,6 +10,7 @@ from django.utils.functional import cached_property
 
 from academy.forms import SheetForm
 from rigs.models import Fault
+from rigs.models.baselines import Outlier
 
 
 class FaultForm(SheetForm):
@@ -67,3 +68,21 @@ class DecisionForm(SheetForm):
         send_back = "Send it back" if self.approvable else "Set it aside"
         helper.add_input(Submit("send_back", send_back, css_class="plain" if self.approvable else ""))
         return helper
+
+
+class OutlierForm(SheetForm):
+    button = "Keep this decision"
+
+    outlier = forms.ChoiceField(
+        label="This reading is",
+        choices=Outlier.choices,
+        widget=forms.RadioSelect,
+        error_messages={"required": "Choose what becomes of it."},
+    )
+    reason = forms.CharField(
+        label="Why?",
+        widget=forms.Textarea(attrs={"rows": 3}),
+        max_length=500,
+        help_text="What happened at that run, or why nothing did. It stays on record either way.",
+        error_messages={"required": "Say why: what happened at that run, or why nothing did."},
+    )

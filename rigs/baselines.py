@@ -5,7 +5,7 @@ from datetime import datetime
 from itertools import groupby
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, Q, QuerySet
 
 from academy import ledger
 from academy.models import Person
@@ -28,7 +28,7 @@ from rigs.models import (
     Measurand,
     Rig,
 )
-from rigs.models.baselines import BaselineStatus
+from rigs.models.baselines import BaselineStatus, Outlier
 from rigs.models.designs import MeasurandKind
 from rigs.rooms import Room
 
@@ -123,9 +123,57 @@ def approve(*, baseline: Baseline, by: Person, at: datetime, note: str = "") -> 
                 f"{value.measurand}: should be {value.measurand.expected_state}, was {found}. "
                 "Mend the rig first."
             )
+    undecided = _flagged(held, values).filter(outlier="").first()
+    if undecided is not None:
+        raise Refused(
+            f"{undecided.measurand}: run {undecided.repeat} stands apart from the others. "
+            "Keep it or leave it out first, with a reason."
+        )
     BaselineValue.objects.bulk_create(values)
     _log("baseline.approve", held, by=by, at=at)
     return held
+
+
+@transaction.atomic
+def decide_on(
+    *, reading: BaselineReading, outlier: Outlier, reason: str, by: Person, at: datetime
+) -> BaselineReading:
+    """Keep a reading that the screen flags, or leave it out of the figures. It stays on record either way.
+
+    Refused to whoever made the baseline, without a reason, for a reading that isn't flagged, and where too
+    few would be left. What is left is screened again.
+    """
+    held = _locked(reading.baseline, BaselineStatus.WAITING)
+    if held.made_by_id == by.pk:
+        raise Refused("You made this baseline: a second person decides on it.")
+    if not reason.strip():
+        raise Refused("Say why: what happened at that run, or why nothing did.", field="reason")
+    found = flagged_readings(baseline=held).filter(pk=reading.pk).first()
+    if found is None:
+        raise Refused("This reading doesn't stand apart from the others.")
+    kept = held.readings.filter(measurand=found.measurand).exclude(outlier=Outlier.LEFT_OUT).count()
+    if outlier == Outlier.LEFT_OUT and kept <= LEAST_REPEATS:
+        raise Refused(f"Only {kept - 1} readings would be left, and {LEAST_REPEATS} are needed.")
+    found.outlier, found.outlier_reason, found.outlier_by = outlier, reason.strip(), by
+    found.save(update_fields=["outlier", "outlier_reason", "outlier_by"])
+    facts = {"measurand": str(found.measurand_id), "run": str(found.repeat), "outlier": str(outlier)}
+    _log("baseline.outlier", held, by=by, at=at, **facts)
+    return found
+
+
+def flagged_readings(*, baseline: Baseline) -> QuerySet[BaselineReading]:
+    """Those that stand apart from the others by the outlier screen, and those decided on before."""
+    return _flagged(baseline, summaries(baseline=baseline))
+
+
+def _flagged(baseline: Baseline, values: Iterable[BaselineValue]) -> QuerySet[BaselineReading]:
+    wanted = ~Q(outlier="")
+    for value in values:
+        if value.flagged:
+            wanted |= Q(measurand=value.measurand_id, repeat__in=value.flagged)
+    return baseline.readings.filter(wanted).select_related(
+        "measurand__test_point", "measurand__condition", "outlier_by"
+    )
 
 
 @transaction.atomic
@@ -178,6 +226,8 @@ def _summary(
     readings: list[BaselineReading],
     air: AirOfRuns,
 ) -> BaselineValue | None:
+    if measurand.kind == MeasurandKind.LEVEL:
+        readings = [reading for reading in readings if reading.outlier != Outlier.LEFT_OUT]
     days = [day_of(baseline, reading.taken_at) for reading in readings]
     value = BaselineValue(baseline=baseline, measurand=measurand, repeats=len(readings), days=len(set(days)))
     if measurand.kind == MeasurandKind.STATE:
@@ -196,7 +246,8 @@ def _summary(
         numbers, days=days, resolution=_display_resolution(readings), reference_u=value.reference_u
     )
     value.mean, value.repeat_sd, value.repeat_dof = summary.mean, summary.repeat_sd, summary.repeat_dof
-    value.between_sd, value.flagged = summary.between_sd, list(summary.flagged)
+    value.between_sd = summary.between_sd
+    value.flagged = [readings[index].repeat for index in summary.flagged]
     return value
 
 

@@ -5,7 +5,7 @@ These are a rig's answers. Whoever is shown them is not to be assessed on that r
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from itertools import groupby
@@ -36,13 +36,14 @@ from rigs.models.designs import MeasurandKind
 class Cell:
     """One reading as typed; ``unit`` is empty where it was typed too, or there is no number.
 
-    ``flagged`` is one that the outlier screen asks to look at again.
+    ``flagged`` is one that the outlier screen asks to look at again, ``outlier`` what became of it, in words.
     """
 
     label: str
     text: str
     unit: str
     flagged: bool = False
+    outlier: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +58,8 @@ class Run:
 class Summary:
     """What a baseline says of one measurand. Texts in ``unit``; empty where a measurand has no such figure.
 
-    ``flagged`` are numbers of runs. ``before`` is the mean of the baseline before, ``change`` since then; no
+    ``flagged`` are runs that nobody has decided on yet. ``before`` is the mean of the baseline before,
+    ``change`` since then; no
     change is told where only one of them is in reference air. ``note`` says what was made of the readings.
     """
 
@@ -132,6 +134,7 @@ def runs(*, baseline: Baseline, summaries: Iterable[Summary] = ()) -> tuple[Run,
                     text=each.text,
                     unit=_unit_beside(each),
                     flagged=(str(each.measurand), number) in flagged,
+                    outlier=each.get_outlier_display(),
                 )
                 for each in readings
             ),
@@ -156,8 +159,12 @@ def summaries(*, baseline: Baseline) -> tuple[Summary, ...]:
     before = baselines.before(baseline)
     earlier = {} if before is None else {value.measurand_id: value for value in before.values.all()}
     made_right = _origins(baseline.readings.all())
+    settled = set(baseline.readings.exclude(outlier="").values_list("measurand", "repeat"))
     return tuple(
-        _summary(value, earlier.get(value.measurand_id), made_right.get(value.measurand_id, ""))
+        replace(
+            _summary(value, earlier.get(value.measurand_id), made_right.get(value.measurand_id, "")),
+            flagged=tuple(run for run in value.flagged if (value.measurand_id, run) not in settled),
+        )
         for value in values
     )
 
@@ -222,8 +229,6 @@ def _summary(value: BaselineValue, earlier: BaselineValue | None, origin: str) -
         u=u,
         repeat_sd=_spread(value.repeat_sd, unit=unit),
         between_sd="" if value.between_sd is None else _spread(value.between_sd, unit=unit),
-        # Positions in the order of the runs, and every run has one reading of each.
-        flagged=tuple(index + 1 for index in value.flagged),
         before="" if before is None else _level(before, unit=unit, last=last_place(Decimal(u))),
         change=_change(measurand, now=value.mean, before=before) if before is not None and comparable else "",
         note=_note(origin, in_reference_air=value.air_u is not None),

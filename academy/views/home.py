@@ -11,8 +11,8 @@ from academy.permissions import Permission
 # A person with several roles starts where the first of them does.
 FIRST_SCREENS = (
     (Role.Kind.CANDIDATE, "bench-home"),
-    (Role.Kind.ASSESSOR, "today"),
-    (Role.Kind.VERIFIER, "today"),
+    (Role.Kind.ASSESSOR, "review-list"),
+    (Role.Kind.VERIFIER, "review-list"),
     (Role.Kind.EXTERNAL_VERIFIER, "review-list"),
     (Role.Kind.TECHNICIAN, "today"),
     (Role.Kind.MANAGER, "today"),

@@ -15,10 +15,10 @@ from academy.access import AccessMixin
 from academy.permissions import Permission
 from academy.views.verb_form import VerbFormView
 from assessments import disclosure
-from assessments.rig_forms import DecisionForm
+from assessments.rig_forms import DecisionForm, OutlierForm
 from rigs import baselines, instruments, readouts, repeats, sheets
-from rigs.models import Baseline, Check, Instrument, Rig
-from rigs.models.baselines import BaselineStatus
+from rigs.models import Baseline, BaselineReading, Check, Instrument, Rig
+from rigs.models.baselines import BaselineStatus, Outlier
 from rigs.models.designs import MeasurandKind
 
 
@@ -124,6 +124,43 @@ class BaselineDecide(VerbFormView):
         return reverse("baseline-detail", args=[self.baseline.pk])
 
 
+class OutlierDecide(VerbFormView):
+    """What becomes of one reading that stands apart from the others of a baseline."""
+
+    permission = Permission.BASELINE_APPROVE
+    form_class = OutlierForm
+    section = "rigs"
+    heading = "A reading that stands apart"
+
+    @cached_property
+    def reading(self) -> BaselineReading:
+        found = BaselineReading.objects.filter(
+            baseline__in=Baseline.objects.visible_to(self.person), baseline__status=BaselineStatus.WAITING
+        ).select_related("baseline__rig__centre", "measurand__test_point", "measurand__condition")
+        return get_object_or_404(found, pk=self.kwargs["pk"])
+
+    @property
+    def intro(self) -> str:
+        found = self.reading
+        return f"{found.baseline.rig.tag}, {found.measurand}: run {found.repeat}, {found.text} {found.unit}"
+
+    def carry_out(self, form: forms.Form) -> BaselineReading:
+        return baselines.decide_on(
+            reading=self.reading,
+            outlier=Outlier(form.cleaned_data["outlier"]),
+            reason=form.cleaned_data["reason"],
+            by=self.person,
+            at=self.now,
+        )
+
+    def get_context_data(self, **context: Any) -> dict[str, Any]:
+        disclosure.note_seen(person=self.person, rig=self.reading.baseline.rig, at=self.now)
+        return super().get_context_data(back=self.get_success_url(), **context)
+
+    def get_success_url(self) -> str:
+        return reverse("baseline-decide", args=[self.reading.baseline_id])
+
+
 class CheckDetail(AccessMixin, DetailView):
     permission = Permission.RIG_READ
     template_name = "assessments/check-detail.html"
@@ -150,6 +187,8 @@ def sheet_of(baseline: Baseline) -> dict[str, Any]:
     summaries = readouts.summaries(baseline=baseline)
     return {
         "summaries": summaries,
+        "flagged": baselines.flagged_readings(baseline=baseline) if summaries else (),
+        "may_screen": baseline.status == BaselineStatus.WAITING,
         "runs": readouts.runs(baseline=baseline, summaries=summaries),
         "columns": baselines.measurands_of(baseline.rig),
         "before": baselines.before(baseline),

@@ -113,12 +113,29 @@ class Baseline(models.Model):
         return self.decided_at is not None
 
 
+class Outlier(models.TextChoices):
+    KEPT = "kept", "Kept"
+    LEFT_OUT = "left-out", "Left out"
+
+
 class BaselineReading(ReferenceReading):
+    """One of a baseline's. A second person says, with a reason, what becomes of one that the screen flags."""
+
     baseline = models.ForeignKey(Baseline, on_delete=models.CASCADE, related_name="readings")
+    outlier = models.CharField(max_length=8, choices=Outlier, blank=True)
+    outlier_reason = models.TextField(blank=True)
+    outlier_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
 
     class Meta:
         ordering = ("baseline", "repeat", "measurand")
         constraints = (
+            models.CheckConstraint(
+                condition=Q(outlier="", outlier_reason="", outlier_by=None)
+                | ~Q(outlier="") & ~Q(outlier_reason="") & Q(outlier_by__isnull=False),
+                name="an_outlier_that_is_decided_on_says_why_and_by_whom",
+            ),
             models.UniqueConstraint(
                 fields=("baseline", "measurand", "repeat"),
                 name="one_baseline_reading_per_measurand_and_repeat",
@@ -161,7 +178,7 @@ class BaselineValue(models.Model):
     between_sd = models.FloatField(null=True, blank=True)
     reference_u = models.FloatField(null=True, blank=True)
     air_u = models.FloatField(null=True, blank=True)
-    flagged = models.JSONField(default=list)
+    flagged = models.JSONField(default=list, help_text="numbers of runs")
     state = models.CharField(max_length=16, blank=True)
 
     class Meta:

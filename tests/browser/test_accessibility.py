@@ -28,6 +28,8 @@ NO_PAGES = {  # pictures, documents and files
     "certificates-export",
     "checks-export",
     "hold-notice",
+    "impact-letter",
+    "impact-print",
     "instruments-export",
     "label-print",
     "photo-file",

@@ -51,7 +51,15 @@ class TestAVerifier:
     def test_reads_what_was_decided_and_decides_nothing(self, bench, desk):
         signed = made.signed_off(bench)
         page = desk(Role.Kind.VERIFIER)
-        assert sections(page) == ["Review", "Rigs", "Instruments", "Cohorts"]
+        assert sections(page) == [
+            "Today",
+            "Review",
+            "Verification",
+            "Rigs",
+            "Instruments",
+            "Tasks",
+            "Cohorts",
+        ]
         expect(page.get_by_text("No attempt is waiting.")).to_be_visible()
         page.get_by_role("link", name="Those signed off").click()
         page.get_by_role("link", name=bench.candidate.name).click()
@@ -79,7 +87,7 @@ class TestAnExternalVerifier:
     def test_reads_and_changes_nothing(self, bench, desk):
         made.handed_in(bench)
         page = desk(Role.Kind.EXTERNAL_VERIFIER)
-        assert sections(page) == ["Review", "Rigs", "Instruments"]
+        assert sections(page) == ["Today", "Review", "Verification", "Rigs", "Instruments"]
         page.get_by_role("link", name=bench.candidate.name).click()
 
         expect(page.get_by_text("Waiting for an assessor.")).to_be_visible()
@@ -95,6 +103,8 @@ class TestAnExternalVerifier:
 class TestAManager:
     def test_sets_a_cohort_up_from_nothing(self, bench, desk):
         page = desk(bench.manager)
+        expect(heading(page)).to_have_text("Today")
+        page.get_by_role("link", name="Cohorts", exact=True).click()
         page.get_by_role("link", name="Open a cohort").click()
         page.get_by_label("Name").fill("Bramble")
         page.get_by_label("First day").fill("2025-01-06")
@@ -124,6 +134,7 @@ class TestAManager:
         progress.plan(cohort=bench.cohort, task=bench.tasks[SWITCH_TEST].task, by=bench.manager, at=bench.at)
         made.signed_off(bench)
         page = desk(bench.manager)
+        page.get_by_role("link", name="Cohorts", exact=True).click()
         expect(page.get_by_role("row", name=bench.candidate.name)).to_contain_text("Competent")
         page.get_by_role("link", name=bench.candidate.name).click()
 
@@ -162,6 +173,8 @@ class TestAManager:
 class TestATechnician:
     def test_checks_a_rig_on_a_phone_and_sees_the_verdict_at_once(self, bench, desk):
         page = desk(bench.technician, viewport=PHONE)
+        expect(heading(page)).to_have_text("Today")
+        page.get_by_role("link", name="Rigs", exact=True).click()
         page.get_by_role("link", name=bench.rig.tag).click()
         page.get_by_role("link", name="Record a check").click()
         page.get_by_label("Reference multimeter").select_option(label="DM-01")
@@ -172,7 +185,7 @@ class TestATechnician:
         expect(heading(page)).to_contain_text("Check of Mon 6 Jan 2025, morning")
         expect(page.get_by_text("mbar in the baseline").first).to_be_visible()
         page.get_by_role("link", name="Place the hold").click()
-        expect(page.get_by_label("Why?")).to_have_value(re.compile("didn’t agree with the baseline"))
+        expect(page.get_by_label("Why?")).to_have_value(re.compile("too far below the baseline"))
         page.get_by_role("button", name="Take out of use").click()
         expect(page.get_by_role("status")).to_contain_text("is on hold")
         assert Check.objects.filter(verdict="hold").count() == 1

@@ -24,11 +24,8 @@ from rigs.models import (
     CalendarAddress,
     Calibration,
     CertificateFile,
-    Check,
-    FaultSetting,
     Hold,
     Instrument,
-    Rig,
 )
 from rigs.models.designs import MeasurandKind
 from rigs.models.instruments import InstrumentKind
@@ -255,7 +252,7 @@ def _references(bench: Bench) -> dict[str, Instrument]:
     return {str(each.model.kind): each for each in found}
 
 
-def _rigs(bench: Bench) -> dict[str, Rig | Baseline | Check | Hold | FaultSetting]:
+def _rigs(bench: Bench) -> dict[str, Any]:
     technician, at, references = bench.technician, bench.at, _references(bench)
     baseline = waiting_baseline(bench)
     waiting = baseline.rig
@@ -269,6 +266,7 @@ def _rigs(bench: Bench) -> dict[str, Rig | Baseline | Check | Hold | FaultSettin
         "rig-held": held,
         "baseline": bench.rig.baselines.get(),
         "baseline-waiting": baseline,
+        "outlier": baseline.readings.earliest("pk"),
         "baseline-begun": run,
         "hold": holds.place(on=held, reason="Guard loose", by=technician, at=at),
         "fault": faults.set_fault(rig=waiting, fault=fault, by=bench.assessor, at=at, practice_only=True),

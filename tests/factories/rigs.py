@@ -23,6 +23,7 @@ from rigs.metrology.environment import REFERENCE_DENSITY, air_density
 from rigs.metrology.quantities import Quantity
 from rigs.metrology.readings import TypedReading, parse
 from rigs.models import Baseline, Calibration, Check, Instrument, InstrumentModel, Measurand, Rig, RigDesign
+from rigs.models.baselines import Outlier
 from rigs.models.designs import ContactState, MeasurandKind
 from rigs.models.instruments import CALIBRATED_KINDS, InstrumentKind
 from rigs.register import RangeLine
@@ -334,7 +335,16 @@ def approved_baseline(*, second: Person, at: datetime = AT, **given: Any) -> Bas
     baseline = open_baseline(at=at, **given)
     decided = at - timedelta(hours=12)
     baselines.hand_over(baseline=baseline, by=given["by"], at=decided)
+    keep_outliers(baseline, by=second, at=decided)
     return baselines.approve(baseline=baseline, by=second, at=decided)
+
+
+def keep_outliers(baseline: Baseline, *, by: Person, at: datetime) -> None:
+    """Noise has a reading stand apart now and then."""
+    for reading in baselines.flagged_readings(baseline=baseline).filter(outlier=""):
+        baselines.decide_on(
+            reading=reading, outlier=Outlier.KEPT, reason="Nothing seen at that run.", by=by, at=at
+        )
 
 
 def check(

@@ -2,13 +2,14 @@ from datetime import timedelta
 
 import pytest
 from django.db import IntegrityError, transaction
+from django.urls import reverse
 
 from academy.models import LedgerEntry, Role
 from academy.refusals import Refused
 from rigs import baselines, faults, holds, repeats
 from rigs.metrology.quantities import Qualifier
 from rigs.models import Baseline, BaselineReading, BaselineValue, Fault
-from rigs.models.baselines import BaselineStatus
+from rigs.models.baselines import BaselineStatus, Outlier
 from tests.factories import rigs as make
 from tests.factories.academy import AT, person_with
 
@@ -41,6 +42,20 @@ def handed_over(bare, **given):
 
 def measurand(bare, key):
     return next(each for each in baselines.measurands_of(bare.rig) if make.key_of(each) == key)
+
+
+FAR_OFF = [{}] * 9 + [{"taps:fan-running": "1.90"}]
+
+
+def far_off(baseline):
+    """The readings at the taps that stand apart; noise may have another do so elsewhere."""
+    return baselines.flagged_readings(baseline=baseline).filter(measurand__test_point__slug="taps")
+
+
+def settle(baseline, *, by, outlier=Outlier.KEPT, reason="Tube pushed on loosely."):
+    for reading in far_off(baseline):
+        baselines.decide_on(reading=reading, outlier=outlier, reason=reason, by=by, at=AT)
+    make.keep_outliers(baseline, by=by, at=AT)
 
 
 class TestStarting:
@@ -244,13 +259,57 @@ class TestApproving:
         assert baselines.before(first) is None
         assert list(first.values.values()) == kept
 
-    def test_a_reading_far_off_is_flagged_and_still_counted(self, bare):
-        texts = [{}] * 9 + [{"taps:fan-running": "1.90"}]
-        baseline = baselines.approve(baseline=handed_over(bare, texts=texts), by=bare.assessor, at=AT)
+    def test_a_reading_far_off_waits_for_a_decision(self, bare):
+        baseline = handed_over(bare, texts=FAR_OFF)
+        with pytest.raises(Refused, match="run 10 stands apart from the others"):
+            baselines.approve(baseline=baseline, by=bare.assessor, at=AT)
+
+    @pytest.mark.parametrize(
+        ("outlier", "repeats"), [(Outlier.KEPT, 10), (Outlier.LEFT_OUT, 9)], ids=["kept", "left out"]
+    )
+    def test_it_counts_or_not_as_a_second_person_says_and_stays_on_record(self, bare, outlier, repeats):
+        baseline = handed_over(bare, texts=FAR_OFF)
+        settle(baseline, by=bare.assessor, outlier=outlier)
+        baselines.approve(baseline=baseline, by=bare.assessor, at=AT)
         value = baseline.values.get(measurand=measurand(bare, "taps:fan-running"))
-        assert value.flagged == [9]
-        assert value.repeats == 10
-        assert value.mean > 159
+        assert value.repeats == repeats
+        assert (value.mean > 159) == (outlier == Outlier.KEPT)
+        assert baseline.readings.filter(measurand=value.measurand).count() == 10
+        assert LedgerEntry.objects.filter(verb="baseline.outlier", actor=bare.assessor.pk).exists()
+
+    def test_a_decision_says_why_and_is_not_its_makers(self, bare):
+        baseline = handed_over(bare, texts=FAR_OFF)
+        with pytest.raises(Refused, match="Say why") as refusal:
+            settle(baseline, by=bare.assessor, reason=" ")
+        assert refusal.value.field == "reason"
+        with pytest.raises(Refused, match="a second person decides"):
+            settle(baseline, by=bare.technician)
+
+    def test_only_a_reading_that_stands_apart_is_left_out(self, bare):
+        baseline = handed_over(bare, texts=FAR_OFF)
+        good = baseline.readings.get(repeat=3, measurand=measurand(bare, "taps:fan-running"))
+        with pytest.raises(Refused, match="doesn't stand apart"):
+            baselines.decide_on(
+                reading=good, outlier=Outlier.LEFT_OUT, reason="Too low.", by=bare.assessor, at=AT
+            )
+
+    def test_enough_must_be_left(self, bare):
+        texts = [{}] * 4 + [{"taps:fan-running": "3.90"}]
+        baseline = handed_over(bare, runs=5, days=1, texts=texts)
+        with pytest.raises(Refused, match="Only 4 readings would be left, and 5 are needed"):
+            settle(baseline, by=bare.assessor, outlier=Outlier.LEFT_OUT)
+
+    def test_the_pages_do_it(self, client, bare, morning):
+        baseline = handed_over(bare, texts=FAR_OFF)
+        client.force_login(bare.assessor)
+        decide = reverse("baseline-decide", args=[baseline.pk])
+        (reading,) = far_off(baseline)
+        address = reverse("outlier-decide", args=[reading.pk])
+        assert address in client.get(decide).text
+        assert "Choose what becomes of it." in client.post(address, {"reason": "Tube loose."}).text
+        page = client.post(address, {"outlier": "left-out", "reason": "Tube loose."}, follow=True).text
+        assert "Tube loose." in page
+        assert "Left out" in page
 
 
 class TestSendingBack:

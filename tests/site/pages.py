@@ -94,6 +94,7 @@ PAGES = (
     page("baseline-hand-over", Permission.BASELINE_RECORD, pk="baseline-begun", also=POST),
     page("baseline-detail", Permission.RIG_READ, pk="baseline"),
     page("baseline-decide", Permission.BASELINE_APPROVE, pk="baseline-waiting"),
+    page("outlier-decide", Permission.BASELINE_APPROVE, pk="outlier"),
     page("check-record", Permission.RIG_CHECK, rig="rig"),
     page("check-detail", Permission.RIG_READ, pk="check"),
     page("design-levels", Permission.RIG_READ, pk="design"),

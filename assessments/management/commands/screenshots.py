@@ -80,6 +80,7 @@ def review(visit: Visit) -> bytes:
 
 def rigs(visit: Visit) -> bytes:
     page = visit.of(TECHNICIAN, size=(1280, 640))
+    page.get_by_role("link", name="Rigs", exact=True).click()
     page.get_by_role("table").wait_for()
     return page.screenshot()
 
@@ -101,6 +102,7 @@ def matrix(visit: Visit) -> bytes:
 
 
 def open_cohort(page: "Page") -> None:
+    page.get_by_role("link", name="Cohorts", exact=True).click()
     page.get_by_label("Cohort").select_option(label=COHORT)
     page.get_by_role("button", name="Show").click()
     page.get_by_role("heading", name=COHORT).wait_for()
