@@ -11,7 +11,7 @@ from playwright.sync_api import Page
 from tests.browser.conftest import DESK, PHONE
 
 NARROW = {"width": 320, "height": 640}
-MOST_TABS = 150
+MOST_TABS = 400
 FOCUS = (Path(__file__).parent / "focus.js").read_text(encoding="utf-8")
 CHANGES = re.compile(r'value="[^"]*"|[0-9a-f-]{36}')
 """What differs from one look at the same page to the next."""
