@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 PICTURES = settings.ROOT / "fixtures" / "pictures"
 MOST_BYTES = 150_000
 COLOURS = (256, 128, 64, 32)
+PATIENCE = 180_000  # ms: a portfolio is typeset while the page waits
 PHONE, DESK = (360, 720), (1280, 900)
 FLAGS = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking")
 POPPLER = "pdftoppm draws it, and is missing (Debian: apt-get install poppler-utils)."
@@ -52,6 +53,7 @@ class Visit:
             locale="en-GB",
             color_scheme="light",
         )
+        page.set_default_timeout(PATIENCE)
         page.goto("/")
         page.get_by_label("Email").fill(self.plan.email(name))
         page.get_by_label("Password").fill(self.plan.password)
