@@ -1,6 +1,6 @@
 """Forms of the bench and of the review. What a person types is kept whatever is wrong with it."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 from uuid import uuid4
 
@@ -117,6 +117,20 @@ class PhotoForm(StepForm):
     )
 
 
+def display_field(quantities: Collection[Quantity]) -> forms.CharField:
+    """Where what a display shows is typed.
+
+    A decimal keypad has no minus sign, and a crossed pair of hoses reads below zero.
+    """
+    keypad = "text" if Quantity.PRESSURE in quantities else "decimal"
+    return forms.CharField(
+        label="Reading",
+        max_length=60,
+        widget=forms.TextInput(attrs={"inputmode": keypad, "autocomplete": "off", "enterkeyhint": "done"}),
+        error_messages={"required": "Nothing is written here. Type what the display shows."},
+    )
+
+
 class ReadingForm(StepForm):
     """A reading as it stands on the display, or why there is no number. Cleans to ``typed``."""
 
@@ -126,15 +140,7 @@ class ReadingForm(StepForm):
     def __init__(self, *args: Any, step: Step, **options: Any) -> None:
         super().__init__(*args, step=step, **options)
         self.quantity = Quantity(step.quantity)
-        # A decimal keypad has no minus sign, and a crossed pair of hoses reads below zero.
-        keypad = "text" if self.quantity is Quantity.PRESSURE else "decimal"
-        attrs = {"inputmode": keypad, "autocomplete": "off", "enterkeyhint": "done"}
-        self.fields["text"] = forms.CharField(
-            label="Reading",
-            max_length=60,
-            widget=forms.TextInput(attrs=attrs),
-            error_messages={"required": "Nothing is written here. Type what the display shows."},
-        )
+        self.fields["text"] = display_field([self.quantity])
         units = [(unit, unit) for unit in UNITS[self.quantity]]
         self.fields["unit"] = forms.ChoiceField(label="Unit", choices=units)
 

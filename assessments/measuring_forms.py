@@ -8,7 +8,7 @@ from crispy_forms.layout import HTML, Div, Field, Layout, Submit
 from django import forms
 from django.utils.functional import cached_property
 
-from assessments.forms import NO_NUMBER, TONES, StepForm
+from assessments.forms import NO_NUMBER, TONES, StepForm, display_field
 from assessments.models import Step
 from rigs.metrology.quantities import UNITS, Qualifier, Quantity
 from rigs.metrology.readings import ReadingError, TypedReading, parse
@@ -71,15 +71,7 @@ class MeasurementForm(StepForm):
                 "invalid_choice": "Choose one of this task’s conditions.",
             },
         )
-        # Pressures can be below zero, and a decimal keypad has no minus sign.
-        keypad = "text" if Quantity.PRESSURE in self.quantities else "decimal"
-        attrs = {"inputmode": keypad, "autocomplete": "off", "enterkeyhint": "done"}
-        self.fields["text"] = forms.CharField(
-            label="Reading",
-            max_length=60,
-            widget=forms.TextInput(attrs=attrs),
-            error_messages={"required": "Nothing is written here. Type what the display shows."},
-        )
+        self.fields["text"] = display_field(self.quantities)
         for quantity in self.quantities:
             self.fields[unit_of(quantity)] = forms.ChoiceField(
                 label=f"Unit, {quantity.value}" if len(self.quantities) > 1 else "Unit",

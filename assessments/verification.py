@@ -1,6 +1,7 @@
 """Internal verification: a sample of decisions, each looked at blind first, and what follows from it."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
 from datetime import date, datetime, time, timedelta
 from typing import Any
 from uuid import UUID
@@ -23,6 +24,7 @@ from assessments.sampling.selection import (
     Coverage,
     Decided,
     Risk,
+    Sample,
     SelectionError,
     Settings,
     select,
@@ -60,26 +62,28 @@ def draw_plan(
         sample = select(_decided(centre, starts_on, ends_on), settings=settings)
     except SelectionError as error:
         raise Refused(str(error)) from error
-    assert sample.stated is not None  # select() always states it
     plan = SamplingPlan.objects.create(
         centre=centre,
         starts_on=starts_on,
         ends_on=ends_on,
         seed=seed,
-        settings={
-            "rates": {risk.value: rate for risk, rate in rates.items()},
-            "wrong_percent": wrong_percent,
-            "chance_percent": chance_percent,
-        },
-        stated={
-            "population": sample.stated.population,
-            "size": sample.stated.size,
-            "wrong": sample.stated.wrong,
-            "chance": sample.stated.chance,
-        },
+        settings={"rates": dict(rates), "wrong_percent": wrong_percent, "chance_percent": chance_percent},
+        stated=asdict(sample.stated),
         made_by=by,
         made_at=at,
     )
+    _keep(plan, sample)
+    facts: dict[str, ledger.Fact] = {
+        "starts_on": starts_on.isoformat(),
+        "ends_on": ends_on.isoformat(),
+        "seed": str(seed),
+        "sampled": [chosen.key for chosen in sample.chosen],
+    }
+    ledger.append(centre=centre, actor=by, verb="sampling.draw", subject=plan.pk, at=at, facts=facts)
+    return plan
+
+
+def _keep(plan: SamplingPlan, sample: Sample) -> None:
     SampledDecision.objects.bulk_create(
         SampledDecision(
             plan=plan,
@@ -91,14 +95,6 @@ def draw_plan(
         )
         for position, chosen in enumerate(sample.chosen, start=1)
     )
-    facts: dict[str, ledger.Fact] = {
-        "starts_on": starts_on.isoformat(),
-        "ends_on": ends_on.isoformat(),
-        "seed": str(seed),
-        "sampled": [chosen.key for chosen in sample.chosen],
-    }
-    ledger.append(centre=centre, actor=by, verb="sampling.draw", subject=plan.pk, at=at, facts=facts)
-    return plan
 
 
 @transaction.atomic

@@ -123,7 +123,7 @@ def approve(*, baseline: Baseline, by: Person, at: datetime, note: str = "") -> 
                 f"{value.measurand}: should be {value.measurand.expected_state}, was {found}. "
                 "Mend the rig first."
             )
-    undecided = _flagged(held, values).filter(outlier="").first()
+    undecided = flagged_readings(baseline=held, values=values).filter(outlier="").first()
     if undecided is not None:
         raise Refused(
             f"{undecided.measurand}: run {undecided.repeat} stands apart from the others. "
@@ -161,12 +161,21 @@ def decide_on(
     return found
 
 
-def flagged_readings(*, baseline: Baseline) -> QuerySet[BaselineReading]:
-    """Those that stand apart from the others by the outlier screen, and those decided on before."""
-    return _flagged(baseline, summaries(baseline=baseline))
+def figures(*, baseline: Baseline) -> list[BaselineValue]:
+    """What a baseline says: as it was approved, or as its runs have it so far, if they are enough."""
+    if baseline.status == BaselineStatus.APPROVED:
+        return list(baseline.values.select_related("measurand__test_point", "measurand__condition"))
+    return summaries(baseline=baseline) if runs_of(baseline) >= LEAST_REPEATS else []
 
 
-def _flagged(baseline: Baseline, values: Iterable[BaselineValue]) -> QuerySet[BaselineReading]:
+def flagged_readings(
+    *, baseline: Baseline, values: Iterable[BaselineValue] | None = None
+) -> QuerySet[BaselineReading]:
+    """Those that stand apart from the others by the outlier screen, and those decided on before.
+
+    ``values`` are the baseline's figures, where they are known already.
+    """
+    values = figures(baseline=baseline) if values is None else values
     wanted = ~Q(outlier="")
     for value in values:
         if value.flagged:

@@ -49,10 +49,7 @@ def record(
         raise Refused(
             f"Certificate {certificate} is recorded for {instrument.tag} already.", field="certificate"
         )
-    if calibrated_on > instrument.centre.date_at(at):
-        raise Refused("The calibration date lies in the future.", field="calibrated_on")
-    if due_on <= calibrated_on:
-        raise Refused("The next calibration must be due after this one was made.", field="due_on")
+    _require_dates(calibrated_on, due_on, today=instrument.centre.date_at(at))
     is_late = _require_late_note(instrument, calibrated_on=calibrated_on, note=late_note)
     _require_own_quantities(instrument, points)
     _refuse_broken(points)
@@ -81,6 +78,13 @@ def record(
         },
     )
     return calibration
+
+
+def _require_dates(calibrated_on: date, due_on: date, *, today: date) -> None:
+    if calibrated_on > today:
+        raise Refused("The calibration date lies in the future.", field="calibrated_on")
+    if due_on <= calibrated_on:
+        raise Refused("The next calibration must be due after this one was made.", field="due_on")
 
 
 def _refuse_broken(points: Sequence[PointLine]) -> None:

@@ -66,13 +66,7 @@ def record(
     known = Check.objects.filter(pk=id).first() if id else None
     if known is not None:
         return _sent_again(known, rig=rig, runs=runs, by=by)
-    baseline = baselines.in_force(rig=rig)
-    if baseline is None:
-        raise Refused(f"{rig.tag} has no approved baseline yet: make one first.")
-    if rig.fault_settings.open().exists():
-        raise Refused(f"A fault is set on {rig.tag}: record it as removed first.")
-    if len(runs) < LEAST_REPEATS:
-        raise Refused(f"A check needs at least {LEAST_REPEATS} runs; this one has {len(runs)}.")
+    baseline = _baseline_to_check(rig, runs)
     measurands = measurands_of(rig)
     repeats.require_references(measurands=measurands, instruments=instruments, at=at)
     session = sessions.ensure_open(centre=rig.centre, by=by, at=at, room=room)
@@ -102,6 +96,18 @@ def record(
         centre=rig.centre, actor=by, verb="check.record", subject=check.pk, at=entered_at, facts=facts
     )
     return check
+
+
+def _baseline_to_check(rig: Rig, runs: Runs) -> Baseline:
+    """The baseline in force. Refused without one, with a fault set, and with too few runs."""
+    baseline = baselines.in_force(rig=rig)
+    if baseline is None:
+        raise Refused(f"{rig.tag} has no approved baseline yet: make one first.")
+    if rig.fault_settings.open().exists():
+        raise Refused(f"A fault is set on {rig.tag}: record it as removed first.")
+    if len(runs) < LEAST_REPEATS:
+        raise Refused(f"A check needs at least {LEAST_REPEATS} runs; this one has {len(runs)}.")
+    return baseline
 
 
 def measurands_of(rig: Rig) -> tuple[Measurand, ...]:

@@ -28,7 +28,6 @@ from rigs.models import (
     SheetValue,
     ValueSheet,
 )
-from rigs.models.baselines import BaselineStatus
 from rigs.models.designs import MeasurandKind
 
 
@@ -148,14 +147,12 @@ def by_measurand(runs: Iterable[Run]) -> tuple[tuple[Cell, ...], ...]:
     return tuple(zip(*(run.cells for run in runs), strict=True))
 
 
-def summaries(*, baseline: Baseline) -> tuple[Summary, ...]:
-    """What a baseline says so far; nothing before it has enough runs to say anything."""
-    if baseline.status == BaselineStatus.APPROVED:
-        values = list(baseline.values.select_related("measurand__test_point", "measurand__condition"))
-    elif baselines.runs_of(baseline) >= baselines.LEAST_REPEATS:
-        values = baselines.summaries(baseline=baseline)
-    else:
-        values = []
+def summaries(*, baseline: Baseline, values: Iterable[BaselineValue] | None = None) -> tuple[Summary, ...]:
+    """What a baseline says so far; nothing before it has enough runs to say anything.
+
+    ``values`` are its figures, where they are known already.
+    """
+    values = baselines.figures(baseline=baseline) if values is None else values
     before = baselines.before(baseline)
     earlier = {} if before is None else {value.measurand_id: value for value in before.values.all()}
     made_right = _origins(baseline.readings.all())

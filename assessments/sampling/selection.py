@@ -109,7 +109,7 @@ class Stated:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sample:
     chosen: tuple[Chosen, ...]
-    stated: Stated | None
+    stated: Stated
 
 
 def select(decisions: Sequence[Decided], *, settings: Settings) -> Sample:

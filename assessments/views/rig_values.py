@@ -184,10 +184,11 @@ class CheckDetail(AccessMixin, DetailView):
 
 def sheet_of(baseline: Baseline) -> dict[str, Any]:
     """What is on the sheet of a baseline, whether it is read or decided on."""
-    summaries = readouts.summaries(baseline=baseline)
+    values = baselines.figures(baseline=baseline)
+    summaries = readouts.summaries(baseline=baseline, values=values)
     return {
         "summaries": summaries,
-        "flagged": baselines.flagged_readings(baseline=baseline) if summaries else (),
+        "flagged": baselines.flagged_readings(baseline=baseline, values=values),
         "may_screen": baseline.status == BaselineStatus.WAITING,
         "runs": readouts.runs(baseline=baseline, summaries=summaries),
         "columns": baselines.measurands_of(baseline.rig),

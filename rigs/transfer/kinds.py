@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 
 from academy.models import Centre, Person
 from academy.permissions import Permission
@@ -65,9 +66,12 @@ class RowRefused(CellRefused):
         self.row = row
 
 
-def differs(tag: str, columns: Sequence[str]) -> CellRefused:
-    """What is there already isn't overwritten by a file."""
-    listed = ", ".join(columns)
-    return CellRefused(
-        f"{tag} is on record already, with another {listed}. Change it on its own page.", column=columns[0]
-    )
+def require_unchanged(tag: str, pairs: Mapping[str, tuple[Any, Any]]) -> None:
+    """Refuse to overwrite what is there already. Each column has what is recorded, and what is sent."""
+    changed = [column for column, (recorded, sent) in pairs.items() if recorded != sent]
+    if changed:
+        listed = ", ".join(changed)
+        raise CellRefused(
+            f"{tag} is on record already, with another {listed}. Change it on its own page.",
+            column=changed[0],
+        )

@@ -12,7 +12,7 @@ from rigs.metrology.quantities import Quantity
 from rigs.models import Calibration, Instrument
 from rigs.models.instruments import CALIBRATED_KINDS
 from rigs.transfer import cells
-from rigs.transfer.kinds import Kind, RowRefused, Sender, differs, require_same
+from rigs.transfer.kinds import Kind, RowRefused, Sender, require_same, require_unchanged
 from rigs.transfer.tables import CellRefused, Column, Row, Value
 
 INSTRUMENT, CERTIFICATE, LABORATORY = "instrument", "certificate", "laboratory"
@@ -120,9 +120,9 @@ def _point(row: Row, quantities: tuple[Quantity, ...]) -> PointLine:
 
 def _require_unchanged(known: Calibration, given: dict[str, Any], points: Sequence[PointLine]) -> None:
     columns = dict(zip(given, (LABORATORY, MADE, DUE, IN_TOLERANCE), strict=True))
-    changed = [column for name, column in columns.items() if getattr(known, name) != given[name]]
-    if changed:
-        raise differs(known.certificate, changed)
+    require_unchanged(
+        known.certificate, {column: (getattr(known, name), given[name]) for name, column in columns.items()}
+    )
     recorded = {_figures(point) for point in known.points.all()}
     if recorded != {_figures(point) for point in points}:
         raise Refused(f"{known.certificate} is on record already, with other points.")

@@ -7,7 +7,7 @@ from academy.permissions import Permission
 from rigs import register
 from rigs.models import Instrument, InstrumentModel
 from rigs.transfer import cells
-from rigs.transfer.kinds import Kind, Sender, differs
+from rigs.transfer.kinds import Kind, Sender, require_unchanged
 from rigs.transfer.tables import CellRefused, Column, Row, Value
 
 TAG, MODEL, SERIAL, REFERENCE = "tag", "model", "serial", "reference"
@@ -19,17 +19,14 @@ def bring_in(rows: Sequence[Row], sender: Sender) -> bool:
     model, is_reference = _model(row, sender.centre), cells.truth(row, REFERENCE) or False
     known = Instrument.objects.filter(centre=sender.centre, tag=tag).first()
     if known is not None:
-        changed = [
-            column
-            for column, mine, theirs in (
-                (MODEL, known.model_id, model.pk),
-                (SERIAL, known.serial, serial),
-                (REFERENCE, known.is_reference, is_reference),
-            )
-            if mine != theirs
-        ]
-        if changed:
-            raise differs(tag, changed)
+        require_unchanged(
+            tag,
+            {
+                MODEL: (known.model_id, model.pk),
+                SERIAL: (known.serial, serial),
+                REFERENCE: (known.is_reference, is_reference),
+            },
+        )
         return False
     register.add_instrument(
         model=model, tag=tag, serial=serial, is_reference=is_reference, by=sender.by, at=sender.at

@@ -7,7 +7,7 @@ from academy.permissions import Permission
 from rigs import register
 from rigs.models import Rig, RigDesign
 from rigs.transfer import cells
-from rigs.transfer.kinds import Kind, Sender, differs
+from rigs.transfer.kinds import Kind, Sender, require_unchanged
 from rigs.transfer.tables import CellRefused, Column, Row, Value
 
 TAG, DESIGN, PLACE, DUE = "tag", "design", "place", "electrical inspection due"
@@ -19,17 +19,14 @@ def bring_in(rows: Sequence[Row], sender: Sender) -> bool:
     design, due = _design(row, sender.centre), cells.day(row, DUE)
     known = Rig.objects.filter(centre=sender.centre, tag=tag).first()
     if known is not None:
-        changed = [
-            column
-            for column, mine, theirs in (
-                (DESIGN, known.design_id, design.pk),
-                (PLACE, known.place, place),
-                (DUE, known.electrical_inspection_due, due),
-            )
-            if mine != theirs
-        ]
-        if changed:
-            raise differs(tag, changed)
+        require_unchanged(
+            tag,
+            {
+                DESIGN: (known.design_id, design.pk),
+                PLACE: (known.place, place),
+                DUE: (known.electrical_inspection_due, due),
+            },
+        )
         return False
     register.add_rig(
         design=design, tag=tag, place=place, electrical_inspection_due=due, by=sender.by, at=sender.at
