@@ -29,6 +29,7 @@ from rigs.models.designs import MeasurandKind
 
 # Instruments and people are looked at over so many days on either side: common practice, no source.
 ABOUT = timedelta(days=14)
+LEAST_SHOWN = 0.5  # percent: less is written as 0
 # A share further off than this is a slip, and is marked as one: common practice, no source.
 SLIP = 0.30
 # The other explanations must leave this much between them and the likeliest, or they aren't told apart.
@@ -97,9 +98,10 @@ class Whose:
 
 
 def of_attempt(attempt: Attempt) -> Whose | None:
-    """What an attempt's readings are off with, by those taken about the same time. None where it is chance.
+    """What an attempt's readings are off with, by those taken about the same time.
 
-    Three queries, however many readings there are.
+    None where that is chance, and where its own readings aren't off, whatever others read. Three queries,
+    however many readings there are.
     """
     if attempt.sheet_id is None or attempt.fault_id is not None:
         return None
@@ -110,13 +112,14 @@ def of_attempt(attempt: Attempt) -> Whose | None:
     used = Counter((each.instrument, each.tag) for each in own)
     (instrument, tag), _ = used.most_common(1)[0]
     explained = _explained(found, own[0], instrument)
-    if explained.cause is Cause.CHANCE:
+    off_percent = 100 * fmean(each.share for each in own)
+    if explained.cause is Cause.CHANCE or abs(off_percent) < LEAST_SHOWN:
         return None
     told_apart = explained.probability > TOLD_APART
     return Whose(
         cause=explained.cause if told_apart else None,
         probability=explained.probability if told_apart else 1 - explained.probabilities[Cause.CHANCE],
-        off_percent=100 * fmean(each.share for each in own),
+        off_percent=off_percent,
         rig=attempt.rig.tag,
         instrument=tag,
         candidate=attempt.candidate.name,
