@@ -35,17 +35,22 @@ def due(*, centre: Centre, at: datetime) -> Iterable[Letter]:
 def send(*, letter: Letter, at: datetime) -> bool:
     """Send a letter, once a day however often this runs. Returns whether it went out now.
 
-    It is noted first and sent inside the same transaction: one that can't be sent is due again next time.
+    It is noted first and sent outside any transaction, for a mail server may take its time; the note is taken
+    back when it can't be sent, so that it is due again next time.
     """
     person = letter.person
     assert person.centre is not None  # due() finds people of a centre
-    with transaction.atomic():
-        _, is_new = Digest.objects.get_or_create(
-            person=person, on=person.centre.date_at(at), defaults={"sent_at": at}
-        )
-        if is_new:
-            _message(letter).send()
-    return is_new
+    note, is_new = Digest.objects.get_or_create(
+        person=person, on=person.centre.date_at(at), defaults={"sent_at": at}
+    )
+    if not is_new:
+        return False
+    try:
+        _message(letter).send()
+    except BaseException:
+        note.delete()
+        raise
+    return True
 
 
 @transaction.atomic

@@ -2,6 +2,7 @@
 
 import os
 import secrets
+from collections.abc import Callable
 from pathlib import Path
 
 from django.core.exceptions import ImproperlyConfigured
@@ -43,20 +44,33 @@ def whole(name: str, *, default: int) -> int:
 def secret_key(*, path: Path) -> str:
     """Return MAKEPOINT_SECRET_KEY, or the key kept in `path`: made on first use, for its owner alone."""
     given = os.environ.get("MAKEPOINT_SECRET_KEY", "").strip()
-    if given:
-        return given
+    return given or kept_secret(path=path, make=lambda: secrets.token_urlsafe(64))
+
+
+def paths(*names: str, default: Path) -> tuple[Path, ...]:
+    """Return settings that name files, all of them or none. ImproperlyConfigured where one is missing."""
+    given = [os.environ.get(name, "").strip() for name in names]
+    if all(given):
+        return tuple(Path(text) for text in given)
+    if any(given):
+        raise ImproperlyConfigured(f"{' and '.join(names)} are given together, or neither.")
+    return (default,) * len(names)
+
+
+def kept_secret(*, path: Path, make: Callable[[], str]) -> str:
+    """Return the secret kept in `path`, in ASCII: made on first use, for its owner alone."""
     if not path.exists():
-        _keep_new_key(path)
+        _keep_once(path, make())
     return path.read_text(encoding="ascii").strip()
 
 
-def _keep_new_key(path: Path) -> None:
-    # Written aside and linked into place, so that two processes starting at once agree on one whole key.
+def _keep_once(path: Path, secret: str) -> None:
+    # Written aside and linked into place, so that two processes starting at once agree on one whole secret.
     aside = path.with_name(f"{path.name}.{secrets.token_hex(8)}")
     descriptor = os.open(aside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     try:
         with os.fdopen(descriptor, "w", encoding="ascii") as file:
-            file.write(secrets.token_urlsafe(64))
+            file.write(secret)
         try:
             os.link(aside, path)
         except FileExistsError:

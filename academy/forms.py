@@ -6,7 +6,7 @@ from django import forms
 from django.contrib.auth.forms import AuthenticationForm
 from django.utils.functional import cached_property
 
-from academy.models import Centre, Cohort, Role
+from academy.models import Centre, Cohort, RecordHold, Role
 
 
 class DayField(forms.DateField):
@@ -137,6 +137,27 @@ class PasswordChangeForm(PasswordForm):
     current = PasswordField(label="Current password", autocomplete="current-password")
 
 
+class ConfirmForm(SheetForm):
+    """A signature: one's own password once more, inside a form that carries what is signed."""
+
+    button = "Sign"
+    error_title = "Not signed yet"
+
+    password = PasswordField(label="Your password", autocomplete="current-password")
+
+    @cached_property
+    def helper(self) -> FormHelper:
+        helper = super().helper
+        helper.form_tag = False
+        helper.disable_csrf = True
+        helper.add_input(Submit("confirm-back", "Back to what I wrote", css_class="plain"))
+        return helper
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["password"].widget.attrs["autofocus"] = True
+
+
 class DigestForm(SheetForm):
     wanted = forms.BooleanField(
         label="Send me an email once a day, when something waits for me", required=False
@@ -145,6 +166,71 @@ class DigestForm(SheetForm):
 
 class EraseForm(SheetForm):
     button = "Erase for good"
+    button_class = "danger"
+
+    sure = forms.BooleanField(label="I know that this can’t be undone")
+
+
+class InviteForm(PersonForm):
+    """A person who sets their own password, and their name if nobody wrote it."""
+
+    button = "Invite"
+    password = None  # type: ignore[assignment]  # they set it themselves
+
+    name = forms.CharField(
+        max_length=200, required=False, help_text="They give it themselves if you leave this empty."
+    )
+
+
+class LinkUseForm(SheetForm):
+    """A password of one's own, and a name where there is none yet."""
+
+    button = "Set password"
+    error_title = "Not set yet: put this right"
+
+    name = forms.CharField(label="Your name", max_length=200)
+    password = PasswordField(
+        label="Password", autocomplete="new-password", help_text="At least 10 characters."
+    )
+
+    def __init__(self, *args: Any, asks_name: bool, **options: Any) -> None:
+        super().__init__(*args, **options)
+        if not asks_name:
+            del self.fields["name"]
+
+
+class PasswordForgottenForm(SheetForm):
+    button = "Send me a link"
+
+    email = forms.EmailField(max_length=254, widget=forms.EmailInput(attrs={"autocomplete": "username"}))
+
+
+class RecordHoldForm(SheetForm):
+    button = "Put on hold"
+
+    cause = forms.ChoiceField(label="Because of", choices=RecordHold.Cause.choices, widget=forms.RadioSelect)
+    reason = forms.CharField(
+        widget=forms.Textarea(attrs={"rows": 3}), help_text="Managers alone read it. No details of health."
+    )
+
+
+class RecordHoldLiftForm(SheetForm):
+    button = "Lift hold"
+
+    why = forms.CharField(label="Why it is over", widget=forms.Textarea(attrs={"rows": 3}))
+
+
+class RetentionPeriodForm(SheetForm):
+    button = "Save period"
+
+    months = forms.IntegerField(min_value=1, max_value=1200)
+    source = forms.CharField(
+        max_length=200, label="Whose rule it is", help_text="Your scheme’s, your funder’s, or your own."
+    )
+
+
+class DisposeForm(SheetForm):
+    button = "Dispose of them for good"
     button_class = "danger"
 
     sure = forms.BooleanField(label="I know that this can’t be undone")

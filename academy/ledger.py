@@ -27,6 +27,7 @@ __all__ = [
     "Head",
     "Intact",
     "append",
+    "entry_hash",
     "head",
     "lock",
     "new_salt",
@@ -95,7 +96,7 @@ def append(
         previous_hash=last.hash,
     )
     entry.body = _body(entry, {name: _checked(fact) for name, fact in (facts or {}).items()})
-    entry.hash = _hash(last.hash, entry.body)
+    entry.hash = entry_hash(last.hash, entry.body)
     entry.save()
     return entry
 
@@ -136,6 +137,11 @@ def verify(*, centre: Centre, known: Head | None = None) -> Intact | Broken:
     return Intact(count=last.number, head=last)
 
 
+def entry_hash(previous: str, body: str) -> str:
+    """Return the hash of an entry with that body, after one with that hash."""
+    return hashlib.sha256(bytes.fromhex(previous) + body.encode()).hexdigest()
+
+
 def _checked(fact: Fact) -> Fact:
     if fact is None or isinstance(fact, str | bool):
         return fact
@@ -159,16 +165,12 @@ def _body(entry: LedgerEntry, facts: Mapping[str, Fact]) -> str:
     return rfc8785.dumps({**_columns(entry), "facts": dict(facts)}).decode()
 
 
-def _hash(previous: str, body: str) -> str:
-    return hashlib.sha256(bytes.fromhex(previous) + body.encode()).hexdigest()
-
-
 def _fault(entry: LedgerEntry, *, after: Head) -> str | None:
     if entry.number != after.number + 1:
         return f"it is missing: entry {entry.number} is the next one there"
     if entry.previous_hash != after.hash:
         return "it doesn't follow the entry before it"
-    if _hash(after.hash, entry.body) != entry.hash:
+    if entry_hash(after.hash, entry.body) != entry.hash:
         return "its body or its hash was changed"
     if not _columns_agree(entry):
         return "what is beside its body doesn't agree with it"

@@ -1,7 +1,7 @@
 """What the project needs of the machine besides Python: found, installed where that is ours to do, or named.
 
 Standard library only, so that it runs before the environment is whole. As a command it makes the named ones
-ready: `python3 -m academy.machine venv pango chromium postgresql`.
+ready: `python3 -m academy.machine venv pango poppler qpdf chromium postgresql`.
 """
 
 import ctypes
@@ -88,7 +88,26 @@ POSTGRESQL = Need(
     packages=("postgresql",),
     is_here=lambda: postgresql() is not None,
 )
-NEEDS = {"venv": VENV, "pango": PANGO, "chromium": CHROMIUM, "postgresql": POSTGRESQL}
+POPPLER = Need(
+    name="Poppler",
+    purpose="The tests that read documents back by another's eyes",
+    packages=("poppler-utils",),
+    is_here=lambda: shutil.which("pdfdetach") is not None,
+)
+QPDF = Need(
+    name="QPDF",
+    purpose="The tests of how documents are built",
+    packages=("qpdf",),
+    is_here=lambda: shutil.which("qpdf") is not None,
+)
+NEEDS = {
+    "venv": VENV,
+    "pango": PANGO,
+    "poppler": POPPLER,
+    "qpdf": QPDF,
+    "chromium": CHROMIUM,
+    "postgresql": POSTGRESQL,
+}
 
 
 def make_ready(*, needs: tuple[Need, ...]) -> tuple[Need, ...]:

@@ -80,7 +80,7 @@ MARKS: Mapping[str, Mark] = {
     "competent": Mark("Competent", _GOOD, f"{_CIRCLE}M7.8 12.3l2.9 2.9 5.6-6"),
     "prior": Mark("Achieved before", _GOOD, "M4 4h13v16H4zM7.5 12.2l2.4 2.4 4-4.8M20 7v13H8"),
     "not-yet-competent": Mark("Not yet competent", _OUT, "M19.8 7.5A9 9 0 1 0 21 12M20.5 2.8v5h-5"),
-    "awaiting-countersignature": Mark(
+    "countersign": Mark(
         "Awaiting countersignature",
         _EDGE,
         "M3 11c2.5-7 4.5-7 4-2s2.5 3 4 0 2.5 3 5 2c2-.8 3-1 5-1M3 19h4M10 19h4M17 19h4",

@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import Q
 
-from academy import ledger
+from academy import ledger, personal
 from academy.models import Centre, Cohort, Membership, Person, Role, normal_email
 from academy.refusals import Refused, check_fields
 
@@ -134,8 +134,23 @@ def set_password(*, person: Person, password: str, by: Person, at: datetime) -> 
     return person
 
 
+def rename(*, person: Person, name: str, by: Person, at: datetime) -> Person:
+    """Give a person another name. What was written under the one before stays as it was."""
+    centre = _centre_of(person, by)
+    person.name = _required(name, "Say your name.", field="name")
+    check_fields(person, exclude={"password"})
+    with transaction.atomic():
+        person.save(update_fields=["name"])
+        facts = {"name": ledger.sealed(person.name, person.salt)}
+        ledger.append(centre=centre, actor=by, verb="person.rename", subject=person.pk, at=at, facts=facts)
+    return person
+
+
 def erase(*, person: Person, by: Person, at: datetime) -> Person:
-    """Wipe who a person was and end their access. Records keep the opaque id, and the ledger verifies."""
+    """Wipe who a person was, in every record, and end their access. Refused while anything is on hold.
+
+    Records keep the opaque id, and the ledger verifies: neither name nor words were ever in it.
+    """
     centre = _centre_of(person, by)
     if person.pk == by.pk:
         raise Refused("You can't erase yourself: another manager must do that.")
@@ -146,10 +161,20 @@ def erase(*, person: Person, by: Person, at: datetime) -> Person:
         if person.erased_at:
             raise Refused("This person has been erased already.")
         _check_another_manager(centre, person, on=today)
+        if reasons := personal.held([person.pk]).get(person.pk):
+            raise Refused(f"Nothing about this person may go yet: {'; '.join(reasons)}.")
+        personal.wipe(person=person)
         AccessAttempt.objects.filter(username=person.email).delete()
         _wipe(person, at)
         _end_all(person, today)
         ledger.append(centre=centre, actor=by, verb="person.erase", subject=person.pk, at=at)
+    return person
+
+
+def nobody(*, centre: Centre, at: datetime) -> Person:
+    """A person who never was, in whose place a record stands that is cut loose from somebody."""
+    person = Person(centre=centre, name="", email="")
+    _wipe(person, at)
     return person
 
 

@@ -21,7 +21,19 @@ class Permission(StrEnum):
     ATTEMPT_DECIDE = "attempt.decide"
     ATTEMPT_TRANSCRIBE = "attempt.transcribe"
     PORTFOLIO_READ = "portfolio.read"
+
+    SESSION_READ = "session.read"
+    SESSION_PLAN = "session.plan"
+    SESSION_STOP = "session.stop"
+
     PRIOR_RECORD = "prior.record"
+
+    APPEAL_READ = "appeal.read"
+    APPEAL_DECIDE = "appeal.decide"
+    RESIT_ALLOW = "resit.allow"
+    ADJUSTMENT_AGREE = "adjustment.agree"
+    CONFLICT_DECLARE = "conflict.declare"
+    SCOPE_MANAGE = "scope.manage"
 
     RIG_READ = "rig.read"
     RIG_MANAGE = "rig.manage"
@@ -35,6 +47,10 @@ class Permission(StrEnum):
 
     VERIFICATION_READ = "verification.read"
     VERIFICATION_DO = "verification.do"
+    EXERCISE_READ = "exercise.read"
+    RATES_READ = "rates.read"
+    VISIT_READ = "visit.read"
+    VISIT_MANAGE = "visit.manage"
 
     IMPACT_READ = "impact.read"
     IMPACT_OPEN = "impact.open"
@@ -60,9 +76,17 @@ ROLE_PERMISSIONS: Mapping[Role.Kind, frozenset[Permission]] = MappingProxyType(
         Role.Kind.ASSESSOR: _BENCH
         | _RECORDS
         | {
+            Permission.SESSION_READ,
+            Permission.SESSION_PLAN,
+            Permission.SESSION_STOP,
             Permission.ATTEMPT_DECIDE,
+            Permission.EXERCISE_READ,
             Permission.ATTEMPT_TRANSCRIBE,
             Permission.PRIOR_RECORD,
+            Permission.APPEAL_READ,
+            Permission.RESIT_ALLOW,
+            Permission.ADJUSTMENT_AGREE,
+            Permission.CONFLICT_DECLARE,
             Permission.RIG_CHECK,
             Permission.BASELINE_APPROVE,
             Permission.FAULT_SET,
@@ -74,19 +98,28 @@ ROLE_PERMISSIONS: Mapping[Role.Kind, frozenset[Permission]] = MappingProxyType(
         Role.Kind.VERIFIER: _BENCH
         | _RECORDS
         | {
+            Permission.SESSION_READ,
+            Permission.APPEAL_READ,
+            Permission.APPEAL_DECIDE,
+            Permission.CONFLICT_DECLARE,
             Permission.BASELINE_APPROVE,
             Permission.VERIFICATION_READ,
             Permission.VERIFICATION_DO,
+            Permission.EXERCISE_READ,
+            Permission.RATES_READ,
+            Permission.VISIT_READ,
+            Permission.VISIT_MANAGE,
             Permission.IMPACT_CLOSE,
             Permission.TASK_READ,
             Permission.COHORT_READ,
             Permission.LEDGER_READ,
         },
-        Role.Kind.EXTERNAL_VERIFIER: _BENCH
-        | _RECORDS
-        | {Permission.VERIFICATION_READ, Permission.LEDGER_READ},
+        # What belongs to a visit's sample, on pages of its own: nothing of the centre besides.
+        Role.Kind.EXTERNAL_VERIFIER: frozenset({Permission.VISIT_READ}),
         Role.Kind.TECHNICIAN: _BENCH
         | {
+            Permission.SESSION_READ,
+            Permission.SESSION_STOP,
             Permission.ATTEMPT_TRANSCRIBE,
             Permission.RIG_MANAGE,
             Permission.RIG_CHECK,
@@ -98,7 +131,16 @@ ROLE_PERMISSIONS: Mapping[Role.Kind, frozenset[Permission]] = MappingProxyType(
         Role.Kind.MANAGER: _BENCH
         | _RECORDS
         | {
+            Permission.SESSION_READ,
+            Permission.SESSION_PLAN,
+            Permission.SESSION_STOP,
             Permission.PRIOR_RECORD,
+            Permission.APPEAL_READ,
+            Permission.APPEAL_DECIDE,
+            Permission.RESIT_ALLOW,
+            Permission.ADJUSTMENT_AGREE,
+            Permission.CONFLICT_DECLARE,
+            Permission.SCOPE_MANAGE,
             Permission.RIG_MANAGE,
             Permission.RIG_CHECK,
             Permission.BASELINE_RECORD,
@@ -110,6 +152,10 @@ ROLE_PERMISSIONS: Mapping[Role.Kind, frozenset[Permission]] = MappingProxyType(
             Permission.TASK_READ,
             Permission.TASK_MANAGE,
             Permission.VERIFICATION_READ,
+            Permission.EXERCISE_READ,
+            Permission.RATES_READ,
+            Permission.VISIT_READ,
+            Permission.VISIT_MANAGE,
             Permission.COHORT_READ,
             Permission.COHORT_MANAGE,
             Permission.PEOPLE_MANAGE,

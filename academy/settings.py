@@ -7,7 +7,7 @@ from pathlib import Path
 import dj_database_url
 from csp.constants import NONE, SELF
 
-from academy.environment import flag, secret_key, whole, words
+from academy.environment import flag, paths, secret_key, whole, words
 
 ROOT = Path(__file__).resolve().parent.parent
 VAR = Path(os.environ.get("MAKEPOINT_VAR") or ROOT / ".var")
@@ -37,6 +37,8 @@ INSTALLED_APPS = [
     "django.contrib.messages",
     "django.contrib.sessions",
     "django.contrib.staticfiles",
+    "django_tasks",
+    "django_tasks_db",
 ]
 
 MIDDLEWARE = [
@@ -91,6 +93,14 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
     }
 
+# What is made in the background ------------------------------------------------------------------
+
+TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
+JOB_KINDS = {
+    "pack": "assessments.packs.KIND",
+    "portfolio": "assessments.portfolio_jobs.PORTFOLIO",
+}
+
 # People and signing in ----------------------------------------------------------------------------
 
 AUTH_USER_MODEL = "academy.Person"
@@ -142,6 +152,7 @@ CONTENT_SECURITY_POLICY = {
         "default-src": [SELF],
         "style-src": [SELF],
         "script-src": [SELF],
+        "worker-src": [SELF],
         "img-src": [SELF, "data:", "blob:"],
         "frame-ancestors": [NONE],
         "base-uri": [SELF],
@@ -154,6 +165,13 @@ CONTENT_SECURITY_POLICY = {
 STATIC_URL = "static/"
 WHITENOISE_USE_FINDERS = True  # served from the packages themselves: nothing to collect first
 MEDIA_ROOT = VAR / "media"
+# What portfolios are signed with: a private key and its certificate in PEM. Without them the site makes a key
+# of its own, which vouches for itself.
+OWN_SIGNING_KEY = VAR / "signing-key.pem"
+SIGNING_KEY, SIGNING_CERTIFICATE = paths(
+    "MAKEPOINT_SIGNING_KEY", "MAKEPOINT_SIGNING_CERTIFICATE", default=OWN_SIGNING_KEY
+)
+SIGNING_PASSPHRASE = os.environ.get("MAKEPOINT_SIGNING_PASSPHRASE", "")
 PHOTO_MAX_BYTES = 12 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024  # a form without its files
 DATA_UPLOAD_MAX_NUMBER_FILES = 10
@@ -176,6 +194,17 @@ NOTICE_SOURCES = [
     "rigs.notices.notices",
     "assessments.notices.notices",
     "assessments.impact_notices.notices",
+    "assessments.rights_notices.notices",
+    "assessments.exercise_notices.notices",
+    "assessments.session_notices.notices",
+]
+
+# What is kept about people, and what becomes of it -------------------------------------------------
+
+RECORD_KEEPERS = [
+    "academy.personal_records.KEEPER",
+    "rigs.personal.KEEPER",
+    "assessments.personal.KEEPER",
 ]
 
 # Language and time --------------------------------------------------------------------------------

@@ -1,6 +1,7 @@
 """Starting an attempt, with everything that it will be marked against pinned, and handing it in."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
 
@@ -10,13 +11,33 @@ from django.db.models import Q
 from academy import ledger
 from academy.models import Person
 from academy.refusals import Refused
-from assessments import disclosure, limits, outcomes, progress
+from assessments import disclosure, limits, outcomes, progress, resits, returns, stops
 from assessments.marking.parameters import free_measuring
-from assessments.models import Attempt, AttemptInstrument, TaskVersion
-from assessments.models.attempts import AttemptStatus, Purpose
+from assessments.models import Attempt, AttemptInstrument, TaskVersion, Ticket
+from assessments.models.attempts import AT_WORK, AttemptStatus, Purpose
 from assessments.models.tasks import StepKind
 from rigs import baselines, faults, instruments, sessions, sheets, suitability
-from rigs.models import Instrument, Rig, Session, ValueSheet
+from rigs.models import Calibration, FaultSetting, Instrument, InstrumentModel, Rig, Session, ValueSheet
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pinned:
+    """An instrument that is taken along, with the specification and certificate in force."""
+
+    kind: str
+    instrument: Instrument
+    model: InstrumentModel
+    calibration: Calibration | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pins:
+    """What an attempt is marked against, whatever is done to the rig and the instruments later."""
+
+    session: Session | None
+    sheet: ValueSheet | None
+    fault: FaultSetting | None
+    instruments: tuple[Pinned, ...]
 
 
 @transaction.atomic
@@ -41,6 +62,32 @@ def start(
     known = Attempt.objects.filter(pk=id, candidate=candidate).first()
     if known is not None:
         return known
+    pins = pins_for(
+        candidate=candidate,
+        version=version,
+        rig=rig,
+        purpose=purpose,
+        chosen=chosen,
+        cautions_read=cautions_read,
+        at=at,
+    )
+    return begin(id=id, candidate=candidate, version=version, rig=rig, purpose=purpose, pins=pins, at=at)
+
+
+def pins_for(
+    *,
+    candidate: Person,
+    version: TaskVersion,
+    rig: Rig,
+    purpose: Purpose,
+    chosen: Mapping[str, Instrument],
+    cautions_read: bool,
+    at: datetime,
+) -> Pins:
+    """What an attempt started at that moment is marked against. Refused where none may start: see `start`.
+
+    The rig must be locked, so that no fault is set meanwhile.
+    """
     _require_usable(candidate, version, rig, cautions_read=cautions_read)
     session = sessions.current(centre=rig.centre, at=at)
     sheet = sheets.for_start(rig=rig, at=at) if needs_values(version) else None
@@ -48,33 +95,73 @@ def start(
         _require_assessable(candidate, version, rig, session=session, sheet=sheet, on=rig.centre.date_at(at))
     kinds, on = kinds_needed(version), rig.centre.date_at(at)
     _require_instruments(kinds, chosen, sheet=sheet, on=on)
+    taken = tuple(
+        Pinned(
+            kind=kind,
+            instrument=chosen[kind],
+            model=chosen[kind].model,
+            calibration=instruments.calibration_in_force(instrument=chosen[kind], on=on),
+        )
+        for kind in kinds
+    )
+    return Pins(session=session, sheet=sheet, fault=faults.set_on(rig=rig), instruments=taken)
+
+
+def begin(
+    *,
+    id: UUID,  # noqa: A002 - as for `start`
+    candidate: Person,
+    version: TaskVersion,
+    rig: Rig,
+    purpose: Purpose,
+    pins: Pins,
+    at: datetime,
+    begun_at: datetime | None = None,
+) -> Attempt:
+    """Open an attempt on what is pinned. ``begun_at`` is when work began, if that was before now."""
+    stops.require_running(centre=rig.centre)
     attempt = Attempt.objects.create(
         pk=id,
         candidate=candidate,
         rig=rig,
         version=version,
         purpose=purpose,
-        session=session,
-        sheet=sheet,
-        fault=faults.set_on(rig=rig),
-        cautions_read_at=at,
-        started_at=at,
+        session=pins.session,
+        sheet=pins.sheet,
+        fault=pins.fault,
+        cautions_read_at=begun_at or at,
+        started_at=begun_at or at,
     )
-    _pin_instruments(attempt, {kind: chosen[kind] for kind in kinds}, on=on)
+    AttemptInstrument.objects.bulk_create(
+        AttemptInstrument(
+            attempt=attempt,
+            kind=each.kind,
+            instrument=each.instrument,
+            model=each.model,
+            calibration=each.calibration,
+        )
+        for each in pins.instruments
+    )
+    if purpose == Purpose.ASSESSMENT:
+        resits.use_leave(attempt, on=rig.centre.date_at(attempt.started_at))
     _log("attempt.start", attempt, at=at, rig=str(rig.pk), version=str(version.pk), purpose=str(purpose))
     return attempt
 
 
 @transaction.atomic
 def hand_in(*, attempt: Attempt, candidate: Person, at: datetime) -> Attempt:
-    """Hand an attempt in, and mark it. Handing in twice is the same as once. It needs a conclusion first."""
+    """Hand an attempt in, and mark it. Handing in twice is the same as once. It needs a conclusion first.
+
+    One that was returned needs what was asked for, and gets another outcome beside the first.
+    """
     held = own_locked(attempt=attempt, candidate=candidate)
-    if held.status != AttemptStatus.OPEN:
+    if held.status not in AT_WORK:
         return held
     for kind in (StepKind.DIAGNOSIS, StepKind.CONCLUSION):
         logged = held.records.current().filter(step__kind=kind, done=True).exists()
         if not logged and held.version.steps.filter(kind=kind).exists():
             raise Refused(f"Log your {kind.label} first: it is part of the task.")
+    returns.close(held, at=at)
     held.status, held.submitted_at = AttemptStatus.SUBMITTED, at
     held.save(update_fields=["status", "submitted_at"])
     outcome = outcomes.mark_attempt(attempt=held, at=at)
@@ -83,16 +170,25 @@ def hand_in(*, attempt: Attempt, candidate: Person, at: datetime) -> Attempt:
 
 
 def own_locked(*, attempt: Attempt, candidate: Person) -> Attempt:
-    """The attempt, locked for writing. Refused for anybody but its candidate."""
+    """The attempt, locked for writing. Refused for anybody but its candidate, and while all is stopped."""
     held = Attempt.objects.get_locked(pk=attempt.pk)
     if held.candidate_id != candidate.pk:
         raise Refused("This attempt belongs to somebody else.")
+    stops.require_running(centre=held.rig.centre)
     return held
 
 
-def open_on(*, rig: Rig) -> bool:
-    """Whether somebody is working on a rig."""
-    return Attempt.objects.filter(rig=rig, status=AttemptStatus.OPEN).exists()
+def open_on(*, rig: Rig, at: datetime) -> bool:
+    """Whether somebody is working on a rig, or may still be asked to read it once more this session."""
+    if Attempt.objects.filter(rig=rig, status=AttemptStatus.OPEN).exists():
+        return True
+    returned = Attempt.objects.filter(rig=rig, status=AttemptStatus.RETURNED).select_related("rig__centre")
+    return any(returns.session_goes_on(each, at=at) for each in returned)
+
+
+def ticket_out_for(*, rig: Rig, at: datetime) -> bool:
+    """Whether somebody may be working on a rig without a network."""
+    return Ticket.objects.filter(rig=rig).outstanding(at=at).exists()
 
 
 def needs_values(version: TaskVersion) -> bool:
@@ -120,6 +216,7 @@ def why_not_assessed(*, candidate: Person, version: TaskVersion, rig: Rig, at: d
 def _require_usable(candidate: Person, version: TaskVersion, rig: Rig, *, cautions_read: bool) -> None:
     if rig.centre_id != candidate.centre_id or version.task.centre_id != candidate.centre_id:
         raise Refused("That rig or task belongs to another centre.")
+    stops.require_running(centre=rig.centre)
     if version.withdrawn_at is not None:
         raise Refused("This version of the task was withdrawn. Go back and pick the task again.")
     if version.design_id != rig.design_id:
@@ -130,9 +227,7 @@ def _require_usable(candidate: Person, version: TaskVersion, rig: Rig, *, cautio
         raise Refused(f"{rig.tag} is on hold and can't be used.")
     if not cautions_read:
         raise Refused("Read the cautions and confirm them first.", field="cautions_read")
-    if Attempt.objects.filter(
-        candidate=candidate, version=version, rig=rig, status=AttemptStatus.OPEN
-    ).exists():
+    if Attempt.objects.filter(candidate=candidate, version=version, rig=rig, status__in=AT_WORK).exists():
         raise Refused(f"You have an attempt at this task on {rig.tag} already: carry on with that one.")
 
 
@@ -160,6 +255,7 @@ def _reasons(
 ) -> list[str]:
     missing = progress.missing_prerequisites(candidate=candidate, version=version)
     reasons = [f"“{task}” comes first." for task in missing]
+    reasons += resits.reasons(candidate=candidate, task=version.task, rig=rig, on=on)
     reasons += limits.why_not(version=version, on=on)
     if disclosure.has_seen(person=candidate, rig=rig):
         reasons.append(f"You have seen what {rig.tag} reads, so you can't be assessed on it.")
@@ -192,19 +288,6 @@ def _require_instruments(
         unsuitable = suitability.refusal(instrument=chosen[kind], levels=levels)
         if unsuitable is not None:
             raise Refused(unsuitable, field=kind)
-
-
-def _pin_instruments(attempt: Attempt, taken: Mapping[str, Instrument], *, on: date) -> None:
-    AttemptInstrument.objects.bulk_create(
-        AttemptInstrument(
-            attempt=attempt,
-            kind=kind,
-            instrument=instrument,
-            model=instrument.model,
-            calibration=instruments.calibration_in_force(instrument=instrument, on=on),
-        )
-        for kind, instrument in taken.items()
-    )
 
 
 def _log(verb: str, attempt: Attempt, *, at: datetime, **facts: str) -> None:

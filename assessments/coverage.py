@@ -145,7 +145,10 @@ def decided_attempts(attempts: QuerySet[Attempt], *, candidate: Person) -> tuple
     """A candidate's signed-off attempts with the decision that stands, numbered."""
     standing = Prefetch(
         "sign_offs",
-        SignOff.objects.current().with_suspension().select_related("assessor", "outcome"),
+        SignOff.objects.current()
+        .with_suspension()
+        .select_related("assessor", "outcome", "countersignature__countersigned_by")
+        .prefetch_related("judgements__step", "judgements__reading"),
         to_attr="standing",
     )
     found = (

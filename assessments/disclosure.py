@@ -13,16 +13,24 @@ from django.db.models import Q, QuerySet
 
 from academy.models import Cohort, Membership, Person
 from assessments import progress
-from assessments.models import Attempt, RangeSeen, Step
+from assessments.models import Attempt, RangeSeen, Step, Ticket
 from assessments.models.attempts import AttemptStatus, Purpose
 from assessments.models.tasks import StepKind
-from rigs.models import Rig
+from rigs.models import Baseline, Check, Rig
 
 
 def note_seen(*, person: Person, rig: Rig, at: datetime) -> None:
     """Remember that a person was shown this rig's ranges."""
     if not RangeSeen.objects.filter(person=person, rig=rig).exists():
         RangeSeen.objects.get_or_create(person=person, rig=rig, defaults={"first_seen_at": at})
+
+
+def note_all_seen(*, person: Person, rigs: Collection[Rig], at: datetime) -> None:
+    """The same for several rigs at once. Two queries at the most."""
+    known = set(RangeSeen.objects.filter(person=person, rig__in=rigs).values_list("rig", flat=True))
+    new = [RangeSeen(person=person, rig=rig, first_seen_at=at) for rig in rigs if rig.pk not in known]
+    if new:
+        RangeSeen.objects.bulk_create(new, ignore_conflicts=True)
 
 
 def has_seen(*, person: Person, rig: Rig) -> bool:
@@ -32,6 +40,15 @@ def has_seen(*, person: Person, rig: Rig) -> bool:
         or rig.baselines.filter(Q(made_by=person) | Q(decided_by=person)).exists()
         or rig.checks.filter(made_by=person).exists()
     )
+
+
+def seen_by(*, people: Collection[Person], rigs: Collection[Rig]) -> set[tuple[UUID, UUID]]:
+    """Person and rig, by id, wherever `has_seen` holds. A constant number of queries."""
+    seen = RangeSeen.objects.filter(person__in=people, rig__in=rigs).values_list("person", "rig")
+    made = Baseline.objects.filter(made_by__in=people, rig__in=rigs).values_list("made_by", "rig")
+    decided = Baseline.objects.filter(decided_by__in=people, rig__in=rigs).values_list("decided_by", "rig")
+    checked = Check.objects.filter(made_by__in=people, rig__in=rigs).values_list("made_by", "rig")
+    return {*seen, *made, *decided, *checked}
 
 
 def candidate_may_see(*, attempt: Attempt, on: date) -> bool:
@@ -66,9 +83,18 @@ def withheld(*, person: Person, rigs: Collection[Rig], on: date) -> set[UUID]:
         Q(candidate__in=members.values("person")) | Q(candidate=person),
         rig__in=rigs,
         purpose=Purpose.ASSESSMENT,
-    ).exclude(status=AttemptStatus.SIGNED_OFF)
+    ).exclude(status__in=(AttemptStatus.SIGNED_OFF, AttemptStatus.VOID))
+    ticketed = Ticket.objects.filter(
+        Q(candidate__in=members.values("person")) | Q(candidate=person),
+        rig__in=rigs,
+        purpose=Purpose.ASSESSMENT,
+        attempt=None,
+        ended_at=None,
+        session__on__gte=on,
+    )
     planned = _designs_planned(members)
-    return {*undecided.values_list("rig", flat=True)} | {rig.pk for rig in rigs if rig.design_id in planned}
+    at_work = undecided.order_by().values_list("rig").union(ticketed.order_by().values_list("rig"))
+    return {key for (key,) in at_work} | {rig.pk for rig in rigs if rig.design_id in planned}
 
 
 def _designs_planned(members: QuerySet[Membership]) -> set[UUID]:

@@ -3,7 +3,8 @@
 Each carries an id made where it was written, so that sending one twice stores it once.
 """
 
-from dataclasses import dataclass
+from copy import copy
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, TypeVar
 from uuid import UUID
@@ -11,14 +12,16 @@ from uuid import UUID
 from django.core.files.base import ContentFile
 from django.db import transaction
 from django.db.models import Max
+from django.db.models.base import ModelState
 
 from academy import ledger
 from academy.models import Person
 from academy.refusals import Refused
+from assessments import returns
 from assessments.attempts import own_locked
 from assessments.marking.parameters import free_measuring
 from assessments.models import Attempt, AttemptInstrument, Photo, Reading, Step, StepRecord
-from assessments.models.attempts import AttemptStatus
+from assessments.models.attempts import AT_WORK, AttemptStatus
 from assessments.models.tasks import StepKind
 from assessments.photos import CleanPhoto
 from rigs.metrology.quantities import Qualifier, Quantity
@@ -27,6 +30,7 @@ from rigs.models import Condition, TestPoint
 
 Entry = TypeVar("Entry", Reading, StepRecord, Photo)
 CLOSED = "This attempt was handed in: nothing can be added to it."
+VOID = "This attempt is void: nothing can be added to it."
 CORRECTION = "This step has an entry already: say why it is corrected."
 STRUCK_OUT = "That reading was struck out already. Load the page again."
 NOTHING_MEASURED = (
@@ -35,6 +39,8 @@ NOTHING_MEASURED = (
 RECORDED = (StepKind.ACTION, StepKind.OBSERVATION, StepKind.DIAGNOSIS, StepKind.CONCLUSION)
 REASONED = frozenset({StepKind.DIAGNOSIS, StepKind.CONCLUSION})
 MODELS: tuple[type[Reading] | type[StepRecord] | type[Photo], ...] = (Reading, StepRecord, Photo)
+VERBS = {Reading: "reading", StepRecord: "step", Photo: "photo"}
+"""What the ledger calls each."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +63,7 @@ def log_reading(
     *, attempt: Attempt, step: Step, typed: TypedReading, sent: Sent, candidate: Person, at: datetime
 ) -> Reading:
     """Log a reading on a step. On a step that has one already it is a correction, and needs a reason."""
-    held = _open_for(attempt, step, StepKind.READING, candidate=candidate)
+    held = _open_for(attempt, step, StepKind.READING, candidate=candidate, at=at)
     return _keep(reading_entry(held, step, typed=typed, sent=sent, at=at), sent, verb="reading")
 
 
@@ -80,7 +86,7 @@ def log_measurement(
     Refused where the task doesn't offer the test point or the condition, where it isn't such a quantity that
     is read there, and where no instrument for it was taken to the attempt.
     """
-    held = _open_for(attempt, step, StepKind.MEASUREMENTS, candidate=candidate)
+    held = _open_for(attempt, step, StepKind.MEASUREMENTS, candidate=candidate, at=at)
     reading = measurement_entry(
         held, step, test_point=test_point, condition=condition, typed=typed, sent=sent, at=at, why=why
     )
@@ -93,7 +99,7 @@ def take_back_reading(
     *, attempt: Attempt, reading: Reading, sent: Sent, candidate: Person, at: datetime
 ) -> Reading:
     """Strike out a reading of the candidate's own choice, with a reason and with nothing in its place."""
-    held = _open_for(attempt, reading.step, StepKind.MEASUREMENTS, candidate=candidate)
+    held = _open_for(attempt, reading.step, StepKind.MEASUREMENTS, candidate=candidate, at=at)
     nothing = Reading(
         **_stamp(held, reading.step, sent, at=at),
         instrument=reading.instrument,
@@ -153,7 +159,7 @@ def log_step(
 
     A diagnosis and a conclusion come with their reason, and a diagnosis after something was measured.
     """
-    held = _open_for(attempt, step, *RECORDED, candidate=candidate)
+    held = _open_for(attempt, step, *RECORDED, candidate=candidate, at=at)
     record = record_entry(held, step, sent=sent, at=at, answer=answer, note=note, done=done)
     if step.kind == StepKind.DIAGNOSIS and done and not has_measured(held):
         raise Refused(NOTHING_MEASURED)
@@ -165,7 +171,7 @@ def log_photo(
     *, attempt: Attempt, step: Step, photo: CleanPhoto, sent: Sent, candidate: Person, at: datetime
 ) -> Photo:
     """Keep a photo for a step; another one replaces it and says why."""
-    held = _open_for(attempt, step, StepKind.PHOTO, candidate=candidate)
+    held = _open_for(attempt, step, StepKind.PHOTO, candidate=candidate, at=at)
     kept = Photo(
         **_stamp(held, step, sent, at=at),
         file=ContentFile(photo.content, name="photo.jpg"),
@@ -177,6 +183,35 @@ def log_photo(
         height=photo.height,
     )
     return _keep(kept, sent, verb="photo")
+
+
+@transaction.atomic
+def log_again(
+    *,
+    entry: Reading | StepRecord | Photo,
+    instead_of: Reading | StepRecord | Photo,
+    sent: Sent,
+    candidate: Person,
+    at: datetime,
+) -> Reading | StepRecord | Photo:
+    """Write once more what an entry said that was struck out, in place of the one that stands.
+
+    Refused without a reason, and where that one stands no more.
+    """
+    held = _open_for(entry.attempt, entry.step, StepKind(entry.step.kind), candidate=candidate, at=at)
+    again: Any = copy(entry)
+    again._state = ModelState()
+    for name, value in _stamp(held, entry.step, sent, at=at).items():
+        setattr(again, name, value)
+    known: Reading | StepRecord | Photo | None = _known(again)
+    if known is not None:
+        return known
+    if not sent.reason.strip():
+        raise Refused("Say why it is struck out.", field="reason")
+    if not type(entry)._default_manager.current().filter(pk=instead_of.pk).exists():
+        raise Refused(STRUCK_OUT)
+    stored: Reading | StepRecord | Photo = _store(again, sent, verb=VERBS[type(entry)], before=instead_of)
+    return stored
 
 
 def _by_the_centres_clock(taken_at: datetime | None, *, attempt: Attempt) -> datetime | None:
@@ -261,12 +296,14 @@ def _figures(typed: TypedReading) -> dict[str, Any]:
     }
 
 
-def _open_for(attempt: Attempt, step: Step, *kinds: StepKind, candidate: Person) -> Attempt:
+def _open_for(attempt: Attempt, step: Step, *kinds: StepKind, candidate: Person, at: datetime) -> Attempt:
     held = own_locked(attempt=attempt, candidate=candidate)
-    if held.status != AttemptStatus.OPEN:
-        raise Refused(CLOSED)
+    if held.status not in AT_WORK:
+        raise Refused(VOID if held.status == AttemptStatus.VOID else CLOSED)
     if step.version_id != held.version_id or step.kind not in kinds:
         raise Refused("That step isn't part of this task.")
+    if held.status == AttemptStatus.RETURNED:
+        returns.require_named(held, step, at=at)
     return held
 
 
@@ -305,6 +342,8 @@ def _keep(entry: Entry, sent: Sent, *, verb: str) -> Entry:
     if known is not None:
         return known
     before = type(entry).objects.filter(attempt=entry.attempt, step=entry.step).current().first()
+    if before is not None and not sent.reason.strip() and returns.asks_again(entry.attempt, before):
+        sent = replace(sent, reason=returns.WHY)
     if before is not None and not sent.reason.strip():
         raise Refused(CORRECTION, field="reason")
     return _store(entry, sent, verb=verb, before=before)
@@ -315,6 +354,8 @@ def _store(entry: Entry, sent: Sent, *, verb: str, before: Entry | None) -> Entr
     attempt = entry.attempt
     entry.supersedes, entry.reason = before, sent.reason.strip() if before else ""
     entry.sequence = sent.sequence if sent.sequence is not None else next_sequence(attempt)
+    if before is not None:  # another device may have counted further: what strikes out comes after
+        entry.sequence = max(entry.sequence, before.sequence + 1)
     entry.save(force_insert=True)
     ledger.append(
         centre=attempt.rig.centre,

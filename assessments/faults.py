@@ -7,7 +7,7 @@ from django.db import transaction
 from academy.models import Person
 from academy.refusals import Refused
 from assessments import disclosure
-from assessments.attempts import open_on
+from assessments.attempts import open_on, ticket_out_for
 from assessments.foresight import Outlook, outlook
 from rigs import faults, sheets
 from rigs.models import Fault, FaultSetting, Rig
@@ -22,7 +22,7 @@ def set_fault(
     Who sets it sees that, and so what the rig reads. Unless it is for practice only, it is refused where the
     readings of a task of finding faults can't tell it from another on this rig, naming what it looks like.
     """
-    _require_free(rig)
+    _require_free(rig, at=at)
     faults.require_settable(rig=rig, fault=fault)
     if sheets.newest(rig=rig) is None:
         sheets.for_start(rig=rig, at=at)
@@ -39,14 +39,19 @@ def set_fault(
 
 @transaction.atomic
 def remove(*, setting: FaultSetting, by: Person, at: datetime) -> FaultSetting:
-    _require_free(setting.rig)
+    _require_free(setting.rig, at=at)
     return faults.remove(setting=setting, by=by, at=at)
 
 
-def _require_free(rig: Rig) -> None:
+def _require_free(rig: Rig, *, at: datetime) -> None:
     Rig.objects.lock(rig)  # nobody starts on it meanwhile
-    if open_on(rig=rig):
+    if open_on(rig=rig, at=at):
         raise Refused(f"Somebody is working on {rig.tag}: wait until they have handed in.")
+    if ticket_out_for(rig=rig, at=at):
+        raise Refused(
+            f"Somebody has a ticket to work on {rig.tag} without a network: it can be withdrawn from the "
+            "rig’s page of attempts."
+        )
 
 
 def _require_told_apart(rig: Rig, fault: Fault, seen: Outlook) -> None:

@@ -3,11 +3,11 @@
 Worked out when somebody looks, because it hangs on what others hand in later. Never for a candidate.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
-from itertools import combinations
+from math import comb
 from typing import Any
 from uuid import UUID
 
@@ -52,6 +52,7 @@ class _Looked:
     spreads: Mapping[tuple[UUID, int], _Spread]
     peers: Mapping[tuple[UUID, UUID], list[Attempt]]
     peers_readings: Mapping[UUID, list[Reading]]
+    sheets: dict[tuple[UUID, UUID | None], Sheet] = field(default_factory=dict)  # as they are made
 
 
 def of_attempt(attempt: Attempt) -> tuple[Flag, ...]:
@@ -152,7 +153,9 @@ def _likeness(attempt: Attempt, looked: _Looked, *, thresholds: Thresholds) -> I
     others = [peer for peer in peers if peer.candidate_id != attempt.candidate_id]
     if not others:
         return
-    pairs = sum(one.candidate_id != other.candidate_id for one, other in combinations(peers, 2))
+    pairs = comb(len(peers), 2) - sum(
+        comb(count, 2) for count in Counter(peer.candidate_id for peer in peers).values()
+    )
     own = _sheet(attempt, attempt, looked)
     yield from plausibility.of_likeness(
         own, (_sheet(peer, attempt, looked) for peer in others), pairs=pairs, thresholds=thresholds
@@ -161,6 +164,13 @@ def _likeness(attempt: Attempt, looked: _Looked, *, thresholds: Thresholds) -> I
 
 def _sheet(attempt: Attempt, compared: Attempt, looked: _Looked) -> Sheet:
     """What somebody read, with the spreads of the rig as they stood for the attempt that is looked at."""
+    key = attempt.pk, compared.sheet_id
+    if key not in looked.sheets:
+        looked.sheets[key] = _made_sheet(attempt, compared, looked)
+    return looked.sheets[key]
+
+
+def _made_sheet(attempt: Attempt, compared: Attempt, looked: _Looked) -> Sheet:
     zone = attempt.rig.centre.zone
     spreads = {
         measurand: spread

@@ -14,7 +14,6 @@ from academy.forms import DayField, SheetForm
 from academy.models import Centre
 from assessments.models import Step, Task
 from assessments.models.attempts import Purpose
-from assessments.models.decisions import Decision
 from assessments.models.tasks import ReadingCheck, StepKind
 from rigs.instruments import choices
 from rigs.metrology.quantities import UNITS, Qualifier, Quantity
@@ -212,27 +211,6 @@ FORMS: dict[str, type[StepForm]] = {
     StepKind.CONCLUSION: AnswerForm,
     StepKind.PHOTO: PhotoForm,
 }
-
-
-class SignOffForm(SheetForm):
-    button = "Sign off"
-
-    decision = forms.ChoiceField(
-        label="Your decision",
-        choices=Decision.choices,
-        widget=forms.RadioSelect,
-        error_messages={"required": "Decide first."},
-    )
-    feedback = forms.CharField(
-        label="Feedback to the candidate",
-        widget=forms.Textarea(attrs={"rows": 4}),
-        error_messages={"required": "Write feedback: what was good, what to do next."},
-    )
-    reason = forms.CharField(label="Your reason", widget=forms.Textarea(attrs={"rows": 2}), required=False)
-
-    def __init__(self, *args: Any, hint: str, **options: Any) -> None:
-        super().__init__(*args, **options)
-        self.fields["reason"].help_text = hint
 
 
 class PlanForm(SheetForm):

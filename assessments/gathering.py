@@ -175,11 +175,11 @@ def _records(attempts: Collection[UUID], shared: Shared) -> Mapping[str, list[Re
     found: defaultdict[str, list[RecordInput]] = defaultdict(list)
     # As text, because a truth value would go through Python twice.
     done = Case(When(done=True, then=Value("done")), default=Value(""))
-    for attempt, _, _, sequence, step, is_done, answer, note in _standing(
-        _logged(StepRecord.objects.all(), attempts, done, "answer", "note")
+    for attempt, _, _, sequence, step, is_done, answer in _standing(
+        _logged(StepRecord.objects.all(), attempts, done, "answer")
     ):
         if is_done:
-            found[attempt].append(RecordInput(sequence, shared.steps[step][0], answer, note))
+            found[attempt].append(RecordInput(sequence, shared.steps[step][0], answer))
     for attempt, _, _, sequence, step, sha256 in _standing(_logged(Photo.objects.all(), attempts, "sha256")):
         found[attempt].append(RecordInput(sequence, shared.steps[step][0], sha256))
     return found

@@ -4,12 +4,13 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from django.db.models import Count, Min, Q
+from django.db.models.functions import Coalesce
 from django.urls import reverse
 
 from academy.notices import Notice, Reader, Urgency
 from academy.permissions import Permission
-from assessments import limits
-from assessments.models import Attempt, SampledDecision, SignOff, TaskDraft, VerifierAction
+from assessments import limits, rights, verification
+from assessments.models import Attempt, SignOff, TaskDraft, VerifierAction
 from assessments.models.attempts import AttemptStatus
 
 NEWS_FOR = timedelta(days=3)  # a result is told until then: Friday's is still there on Monday morning
@@ -41,20 +42,28 @@ def _to_carry_on(reader: Reader) -> Iterator[Notice]:
 
 
 def _results(reader: Reader) -> Iterator[Notice]:
-    signed = SignOff.objects.current().filter(
-        attempt__candidate=reader.person, at__gt=reader.at - NEWS_FOR, at__lte=reader.at
+    signed = (
+        SignOff.objects.current()
+        .annotate(stands_since=Coalesce("countersignature__at", "at"))
+        .filter(
+            attempt__candidate=reader.person,
+            stands_since__gt=reader.at - NEWS_FOR,
+            stands_since__lte=reader.at,
+        )
     )
     for each in signed.select_related("attempt__version__task", "attempt__rig"):
         yield Notice(
             urgency=Urgency.WAITING,
             text=f"Your result is ready: {each.attempt}",
             url=reverse("attempt-result", args=[each.attempt_id]),
-            on=reader.centre.date_at(each.at),
+            on=reader.centre.date_at(each.stands_since),  # type: ignore[attr-defined]  # annotated above
         )
 
 
 def _to_decide(reader: Reader) -> Iterator[Notice]:
-    waiting = Attempt.objects.awaiting(reader.person).order_by()
+    waiting = rights.decidable(
+        Attempt.objects.awaiting(reader.person).order_by(), person=reader.person, on=reader.today
+    )
     found = waiting.aggregate(count=Count("pk"), oldest=Min("submitted_at"))
     if found["count"]:
         one = found["count"] == 1
@@ -68,9 +77,7 @@ def _to_decide(reader: Reader) -> Iterator[Notice]:
 
 def _to_verify(reader: Reader) -> Iterator[Notice]:
     """Sampled decisions that nobody has begun to verify, and those that the reader has yet to compare."""
-    sampled = SampledDecision.objects.visible_to(reader.person).exclude(
-        Q(sign_off__assessor=reader.person) | Q(sign_off__attempt__candidate=reader.person)
-    )
+    sampled = verification.to_verify(person=reader.person, on=reader.today)
     mine = Q(verification__verifier=reader.person, verification__compared_at=None)
     found = sampled.filter(Q(verification=None) | mine).aggregate(
         count=Count("pk"), oldest=Min("plan__made_at")

@@ -1,260 +1,114 @@
-"""The portfolio of evidence: what a candidate's signed-off attempts show, as a document."""
+"""The portfolio of evidence: what a candidate's signed-off attempts show, issued as a signed document."""
 
 import hashlib
-from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
-from uuid import UUID
+from uuid import UUID, uuid4
 
+from django.conf import settings
 from django.contrib.staticfiles import finders
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.db import transaction
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import Q, QuerySet
 from django.template.loader import render_to_string
+from django.urls import reverse
 from django.utils import timezone, translation
 
 from academy import ledger
-from academy.models import Centre, Membership, Person
+from academy.models import Centre, Person
 from academy.permissions import Permission, permissions_of
 from academy.refusals import Refused
-from assessments import disclosure, outcomes
-from assessments.coverage import Coverage, Decided, coverage, decided_attempts, prior_achievements
-from assessments.models import (
-    Attempt,
-    AttemptInstrument,
-    Photo,
-    PortfolioDocument,
-    PriorAchievement,
-    Reading,
-    SignOff,
-    Step,
-    StepRecord,
-)
-from assessments.models.attempts import AttemptStatus, Purpose
+from assessments import disclosure
+from assessments.models import Attempt, PortfolioDocument, PortfolioEntry
+from assessments.models.attempts import AttemptStatus
 from assessments.pdf.document import Document, pdf_of
-from assessments.showing import Shown, ShownReading, laid_out
-from assessments.working.lines import WorkingRow, side_by_side
+from assessments.pdf.signature import Certificate, KeyUnusable, SigningKey, sign
+from assessments.pdf.square_codes import square_code
+from assessments.portfolio_contents import Entry, KeptPhoto, Portfolio, contents
+from assessments.portfolio_record import record
+from assessments.signing import signing_key
 
-READINGS_ABREAST = 4
-"""Workings that fit beside one another on a page."""
 STYLESHEETS = ("academy/tokens.css", "academy/document.css", "assessments/portfolio.css")
+SQUARE_CODE = "address.png"
 STAFF = frozenset({Permission.PORTFOLIO_READ, Permission.ATTEMPT_READ})
 """What tells those who read other people's portfolios from candidates, who read their own."""
+STAGES = 4
+"""Looked up, typeset, signed, kept."""
+
+Tell = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class KeptPhoto:
-    """A photo as the document names it, and where it is stored. ``why`` says why it replaced another."""
+class Particulars:
+    """What one issue adds to the portfolio. ``address`` is where anybody can check a copy of it."""
 
-    name: str
-    path: str
-    title: str
+    id: UUID
+    by: Person
     at: datetime
-    sha256: str
-    received_sha256: str
-    why: str
+    head: ledger.Head
+    address: str
+    signer: Certificate
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WorkingTable:
-    readings: tuple[ShownReading, ...]
-    rows: tuple[WorkingRow, ...]
+def issue(
+    *, candidate: Person, by: Person, at: datetime, tell: Tell = lambda _done, _total: None
+) -> PortfolioDocument:
+    """Make a candidate's portfolio as a signed PDF and keep it. Their own copy keeps to what they may see.
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
-    """One attempt with its decision. Without numbers there is nothing in it of what the rig reads."""
-
-    number: int
-    attempt: Attempt
-    signed: SignOff
-    with_numbers: bool
-    instruments: tuple[AttemptInstrument, ...]
-    sheet: Shown
-    workings: tuple[WorkingTable, ...]
-    photos: tuple[KeptPhoto, ...]
-
-    @property
-    def counts(self) -> bool:
-        return Decided(number=self.number, attempt=self.attempt, signed=self.signed).counts
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Portfolio:
-    """``with_ranges``: a copy for staff. A candidate's own has numbers only where they may see them."""
-
-    candidate: Person
-    cohorts: tuple[str, ...]
-    with_ranges: bool
-    coverage: Coverage
-    priors: tuple[PriorAchievement, ...]
-    entries: tuple[Entry, ...]
-
-    @property
-    def rigs_with_numbers(self) -> dict[UUID, Attempt]:
-        """One attempt on each rig whose numbers are in it, by the rig's id."""
-        numbered = [entry.attempt for entry in self.entries if entry.with_numbers and entry.attempt.sheet_id]
-        return {attempt.rig_id: attempt for attempt in numbered}
-
-
-def contents(*, candidate: Person, with_ranges: bool, on: date) -> Portfolio:
-    """Everything in a candidate's portfolio, in a constant number of queries.
-
-    Attempts that aren't signed off are no part of it. ``on`` is the day on which a candidate's own copy must
-    not give away what is still to be assessed.
-    """
-    decided = decided_attempts(_with_everything(), candidate=candidate)
-    priors = prior_achievements(candidate)
-    seen = _with_numbers(decided, candidate=candidate, with_ranges=with_ranges, on=on)
-    cohorts = (
-        Membership.objects.filter(person=candidate)
-        .order_by("joined_on")
-        .values_list("cohort__name", flat=True)
-    )
-    return Portfolio(
-        candidate=candidate,
-        cohorts=tuple(cohorts),
-        with_ranges=with_ranges,
-        coverage=coverage(candidate=candidate, decided=decided, priors=priors),
-        priors=priors,
-        entries=tuple(_entry(each, with_numbers=each.attempt.pk in seen) for each in decided),
-    )
-
-
-def _with_everything() -> QuerySet[Attempt]:
-    steps = Step.objects.select_related("condition", "measurand__condition").order_by("position")
-    taken = AttemptInstrument.objects.select_related("instrument__model", "calibration")
-    readings = Reading.objects.in_order().select_related(
-        "step", "instrument__instrument", "test_point", "condition"
-    )
-    return Attempt.objects.select_related(
-        "session", "sheet__baseline", "sheet__rig_check", "fault__fault", "transcribed_by"
-    ).prefetch_related(
-        Prefetch("version__steps", steps),
-        Prefetch("instruments", taken),
-        Prefetch("readings", readings),
-        Prefetch("records", StepRecord.objects.in_order()),
-        Prefetch("photos", Photo.objects.in_order().select_related("step")),
-    )
-
-
-def _with_numbers(decided: Sequence[Decided], *, candidate: Person, with_ranges: bool, on: date) -> set[UUID]:
-    """The attempts, by id, whose numbers may be in this copy: as `disclosure.candidate_may_see`, for many."""
-    if with_ranges:
-        return {each.attempt.pk for each in decided}
-    assessed = [each.attempt for each in decided if each.attempt.purpose == Purpose.ASSESSMENT]
-    rigs = {attempt.rig_id: attempt.rig for attempt in assessed}
-    withheld = disclosure.withheld(person=candidate, rigs=list(rigs.values()), on=on)
-    return {
-        attempt.pk
-        for attempt in assessed
-        if attempt.rig_id not in withheld and not disclosure.seeks_a_fault(attempt.version.steps.all())
-    }
-
-
-def _entry(decided: Decided, *, with_numbers: bool) -> Entry:
-    attempt = decided.attempt
-    photos = list(attempt.photos.all())
-    standing = _standing(photos)
-    sheet = laid_out(
-        steps=list(attempt.version.steps.all()),
-        readings=list(attempt.readings.all()),
-        records=list(attempt.records.all()),
-        photos=standing,
-        marking=outcomes.marking_of(decided.signed.outcome),
-        with_numbers=with_numbers,
-    )
-    return Entry(
-        number=decided.number,
-        attempt=attempt,
-        signed=decided.signed,
-        with_numbers=with_numbers,
-        instruments=tuple(attempt.instruments.all()),
-        sheet=sheet,
-        workings=tuple(_workings(sheet.readings)),
-        photos=tuple(_kept(each) for each in standing),
-    )
-
-
-def _standing(photos: Sequence[Photo]) -> list[Photo]:
-    replaced = {photo.supersedes_id for photo in photos}
-    return [photo for photo in photos if photo.pk not in replaced]
-
-
-def _kept(photo: Photo) -> KeptPhoto:
-    return KeptPhoto(
-        name=f"{photo.pk}.jpg",
-        path=str(photo.file.name),
-        title=photo.step.title,
-        at=photo.received_at,
-        sha256=photo.sha256,
-        received_sha256=photo.received_sha256,
-        why=photo.reason,
-    )
-
-
-def _workings(readings: Iterable[ShownReading]) -> Iterable[WorkingTable]:
-    """Those with the same numbers behind them beside one another: their lines are the same."""
-    kinds: dict[type, list[ShownReading]] = defaultdict(list)
-    for reading in readings:
-        if reading.working:
-            kinds[type(reading.mark.numbers)].append(reading)
-    for worked in kinds.values():
-        for first in range(0, len(worked), READINGS_ABREAST):
-            abreast = tuple(worked[first : first + READINGS_ABREAST])
-            yield WorkingTable(readings=abreast, rows=side_by_side([reading.working for reading in abreast]))
-
-
-def issue(*, candidate: Person, by: Person, at: datetime) -> PortfolioDocument:
-    """Make a candidate's portfolio as a PDF and keep it. A candidate's own copy keeps to what they may see.
-
-    Not to be called inside a transaction: typesetting takes a while. Refused for somebody else's portfolio
-    without the right to read it, and while there is nothing to put in. Raises PdfUnavailable without Pango.
+    Not to be called inside a transaction: typesetting takes a while, and ``tell`` hears how far it is.
+    Refused for somebody else's portfolio without the right to read it, and while there is nothing to put in.
+    Raises PdfUnavailable without Pango.
     """
     on = _centre(candidate).date_at(at)
     _require_right(candidate, by, on=on)
     found = contents(candidate=candidate, with_ranges=candidate.pk != by.pk, on=on)
     if not found.entries and not found.priors:
         raise Refused("Nothing is signed off yet, so there is nothing to put into a document.")
-    head = ledger.head(centre=_centre(candidate))
-    pdf = pdf_of(document_of(found, head=head, by=by, at=at))
-    document = PortfolioDocument(
-        candidate=candidate,
-        issued_by=by,
-        issued_at=at,
-        with_ranges=found.with_ranges,
-        ledger_head=head.hash,
-        sha256=hashlib.sha256(pdf).hexdigest(),
-    )
-    document.file.save(f"{document.pk}.pdf", ContentFile(pdf), save=False)
+    key, particulars = _begun(candidate, by=by, at=at)
+    source = document_of(found, particulars)
+    tell(1, STAGES)
+    unsigned = pdf_of(source)
+    tell(2, STAGES)
+    signed = sign(content=unsigned, key=key, reason=f"Issued by {_centre(candidate).name}", at=at)
+    tell(3, STAGES)
+    document = _row(found, particulars, unsigned=unsigned, signed=signed)
+    document.file.save(f"{document.pk}.pdf", ContentFile(signed), save=False)
     try:
-        _keep(document, found, head=head)
+        _keep(document, found, head=particulars.head)
     except BaseException:
         document.file.delete(save=False)
         raise
+    tell(STAGES, STAGES)
     return document
 
 
-def document_of(found: Portfolio, *, head: ledger.Head, by: Person, at: datetime) -> Document:
-    """The document with all that it carries. The same portfolio, head and moment give the same document."""
+def document_of(found: Portfolio, particulars: Particulars) -> Document:
+    """The document with all that it carries. The same portfolio and particulars give the same document."""
     centre = _centre(found.candidate)
-    context = {"portfolio": found, "centre": centre, "head": head, "issued_by": by, "issued_at": at}
+    context = {"portfolio": found, "centre": centre, "issue": particulars, "code": SQUARE_CODE}
     with timezone.override(centre.zone), translation.override("en-gb"):
         html = render_to_string("assessments/portfolio-document.html", context)
+    kept = [photo for entry in found.entries for photo in entry.photos if photo.path]
+    pictures = {photo.name: _content(photo) for photo in kept}
     return Document(
         html=html,
         title=f"Portfolio of evidence: {found.candidate.name}",
         author=centre.name,
         language="en-GB",
-        issued_at=at,
-        ledger_head=str(head),
+        issued_at=particulars.at,
+        ledger_head=str(particulars.head),
         stylesheets=tuple(_stylesheet(name) for name in STYLESHEETS),
-        images={photo.name: _content(photo) for entry in found.entries for photo in entry.photos},
-        attachments=_inputs(found.entries),
+        images={SQUARE_CODE: square_code(particulars.address)} | pictures,
+        attachments=_attachments(found, particulars),
     )
+
+
+def check_address(document: UUID) -> str:
+    """Where anybody can check a copy, under the site's own address: a document is kept for years."""
+    return settings.SITE_ADDRESS.rstrip("/") + reverse("document-check", args=[document])
 
 
 def documents_visible_to(person: Person, *, on: date) -> QuerySet[PortfolioDocument]:
@@ -282,6 +136,39 @@ def note_opened(*, document: PortfolioDocument, by: Person, at: datetime) -> Non
         disclosure.note_seen(person=by, rig=attempt.rig, at=at)
 
 
+def _begun(candidate: Person, *, by: Person, at: datetime) -> tuple[SigningKey, Particulars]:
+    try:
+        key = signing_key(at=at)
+    except KeyUnusable as fault:
+        raise Refused(f"Documents can’t be signed: {fault}. Tell whoever looks after this site.") from fault
+    document = uuid4()
+    return key, Particulars(
+        id=document,
+        by=by,
+        at=at,
+        head=ledger.head(centre=_centre(candidate)),
+        address=check_address(document),
+        signer=key.certificate,
+    )
+
+
+def _row(found: Portfolio, particulars: Particulars, *, unsigned: bytes, signed: bytes) -> PortfolioDocument:
+    return PortfolioDocument(
+        id=particulars.id,
+        candidate=found.candidate,
+        issued_by=particulars.by,
+        issued_at=particulars.at,
+        with_ranges=found.with_ranges,
+        ledger_head=particulars.head.hash,
+        sha256=hashlib.sha256(signed).hexdigest(),
+        size=len(signed),
+        unsigned_sha256=hashlib.sha256(unsigned).hexdigest(),
+        unsigned_size=len(unsigned),
+        certificate_sha256=particulars.signer.sha256,
+        is_self_signed=particulars.signer.is_self_signed,
+    )
+
+
 @transaction.atomic(durable=True)
 def _keep(document: PortfolioDocument, found: Portfolio, *, head: ledger.Head) -> None:
     """Store it with its ledger entry. Refused if what it shows a candidate was planned for them meanwhile."""
@@ -292,10 +179,16 @@ def _keep(document: PortfolioDocument, found: Portfolio, *, head: ledger.Head) -
     for rig in rigs:
         disclosure.note_seen(person=by, rig=rig, at=at)
     document.save(force_insert=True)
+    PortfolioEntry.objects.bulk_create(
+        PortfolioEntry(document=document, number=entry.number, sign_off=entry.signed)
+        for entry in found.entries
+    )
     facts: dict[str, ledger.Fact] = {
         "candidate": str(document.candidate_id),
         "with_ranges": document.with_ranges,
         "sha256": document.sha256,
+        "unsigned_sha256": document.unsigned_sha256,
+        "certificate_sha256": document.certificate_sha256,
         "head": str(head),
     }
     ledger.append(centre=centre, actor=by, verb="portfolio.issue", subject=document.pk, at=at, facts=facts)
@@ -335,7 +228,19 @@ def _content(photo: KeptPhoto) -> bytes:
     return content
 
 
-def _inputs(entries: Iterable[Entry]) -> Mapping[str, bytes]:
+def _attachments(found: Portfolio, particulars: Particulars) -> dict[str, bytes]:
+    carried = record(
+        found,
+        document=particulars.id,
+        centre=_centre(found.candidate),
+        head=particulars.head,
+        issued_by=particulars.by.name,
+        at=particulars.at,
+    )
+    return carried | _inputs(found.entries)
+
+
+def _inputs(entries: Iterable[Entry]) -> dict[str, bytes]:
     """What each attempt was marked from, byte for byte as the digest in the document covers it."""
     return {
         f"attempt-{entry.number:03d}-inputs.json": entry.signed.outcome.inputs.encode()

@@ -1,7 +1,6 @@
 """How far candidates have come: prerequisites, and the matrix of a cohort."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
 from typing import Any
@@ -11,42 +10,27 @@ from django.db import transaction
 from django.db.models import QuerySet
 
 from academy import ledger
-from academy.models import Cohort, Membership, Person
+from academy.models import Cohort, Person
 from academy.refusals import Refused
+from assessments import rights
 from assessments.models import Attempt, CohortTask, PriorAchievement, SignOff, Task, TaskVersion
-from assessments.models.attempts import AttemptStatus, Purpose
+from assessments.models.attempts import AT_WORK, AttemptStatus, Purpose
 from assessments.models.decisions import Decision
 
 
 class Standing(StrEnum):
-    """How a candidate stands with a task, the best first."""
+    """How a candidate stands with a task, the best first. Some are told to staff alone."""
 
     COMPETENT = "competent"
     PRIOR = "prior"
+    COUNTERSIGN = "countersign"
     SUBMITTED = "submitted"
+    RETURNED = "returned"
     OPEN = "open"
     SUSPENDED = "suspended"
     NOT_YET = "not-yet-competent"
+    VOID = "void"
     NOT_STARTED = "not-started"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cell:
-    task: Task
-    standing: Standing
-    attempts: int = 0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MatrixRow:
-    candidate: Person
-    cells: tuple[Cell, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Matrix:
-    tasks: tuple[Task, ...]
-    rows: tuple[MatrixRow, ...]
 
 
 def achieved(candidates: Iterable[Person] | QuerySet[Any, Any]) -> set[tuple[UUID, UUID]]:
@@ -74,39 +58,16 @@ def missing_prerequisites(*, candidate: Person, version: TaskVersion) -> list[Ta
     return [task for task in version.requires.all() if task.pk not in achieved]
 
 
-def matrix(*, cohort: Cohort, on: date) -> Matrix:
-    """Every member × every planned task, in a constant number of queries."""
-    planned = CohortTask.objects.filter(cohort=cohort).select_related("task")
-    tasks = tuple(sorted((each.task for each in planned), key=lambda task: task.position))
-    members = Membership.objects.in_force(on=on).filter(cohort=cohort).select_related("person")
-    people = sorted((each.person for each in members), key=lambda person: person.name)
-    standings = standings_of(people, tasks)
-    nothing = (Standing.NOT_STARTED, 0)
-    return Matrix(
-        tasks=tasks,
-        rows=tuple(
-            MatrixRow(
-                candidate=person,
-                cells=tuple(
-                    Cell(task=task, standing=standing, attempts=attempts)
-                    for task in tasks
-                    for standing, attempts in [standings.get((person.pk, task.pk), nothing)]
-                ),
-            )
-            for person in people
-        ),
-    )
-
-
 def standings_of(
     people: Iterable[Person], tasks: Iterable[Task]
 ) -> Mapping[tuple[object, object], tuple[Standing, int]]:
-    """How each person stands with each task, and in how many assessed attempts."""
+    """How each person stands with each task, as they may know it, and in how many assessed attempts."""
     people, tasks = list(people), list(tasks)
     found: dict[tuple[object, object], list[Standing]] = {}
-    rows = Attempt.objects.filter(
+    assessed = Attempt.objects.filter(
         candidate__in=people, version__task__in=tasks, purpose=Purpose.ASSESSMENT
-    ).values_list("candidate", "version__task", "status", "pk")
+    ).exclude(status=AttemptStatus.VOID)
+    rows = assessed.values_list("candidate", "version__task", "status", "pk")
     decisions = _decisions(people)
     for candidate, task, status, attempt in rows:
         found.setdefault((candidate, task), []).append(_standing(status, decisions.get(attempt)))
@@ -124,10 +85,14 @@ def _decisions(people: Iterable[Person]) -> dict[UUID, Standing]:
     signed = SignOff.objects.current().with_suspension().filter(attempt__candidate__in=people)
     # The plugin doesn't see annotations through a queryset method.
     rows = signed.values_list("attempt", "decision", "is_suspended", "is_superseded")  # type: ignore[misc]
-    return {attempt: _counted(*how) for attempt, *how in rows}
+    return {
+        attempt: counted(decision, is_suspended=is_suspended, is_superseded=is_superseded)
+        for attempt, decision, is_suspended, is_superseded in rows
+    }
 
 
-def _counted(decision: str, is_suspended: bool, is_superseded: bool) -> Standing:  # noqa: FBT001 (a row)
+def counted(decision: str, *, is_suspended: bool, is_superseded: bool) -> Standing:
+    """How a decision that stands counts."""
     if is_superseded:
         return Standing.NOT_STARTED
     if is_suspended:
@@ -138,7 +103,7 @@ def _counted(decision: str, is_suspended: bool, is_superseded: bool) -> Standing
 def _standing(status: str, decided: Standing | None) -> Standing:
     if decided is not None:
         return decided
-    return Standing.SUBMITTED if status == AttemptStatus.SUBMITTED else Standing.OPEN
+    return Standing.OPEN if status in AT_WORK else Standing.SUBMITTED
 
 
 def _best(standings: list[Standing]) -> Standing:
@@ -174,6 +139,8 @@ def record_prior(
         raise Refused("That candidate or task belongs to another centre.")
     if achieved_on > task.centre.date_at(at):
         raise Refused("That date lies in the future.", field="achieved_on")
+    if rights.conflicted(person=by, candidate=candidate, on=task.centre.date_at(at)):
+        raise Refused(rights.CONFLICT)
     if PriorAchievement.objects.filter(candidate=candidate, task=task).exists():
         raise Refused("This is on record already.", field="task")
     prior = PriorAchievement.objects.create(

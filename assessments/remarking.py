@@ -18,10 +18,12 @@ from django.db.models import Field
 
 from academy import ledger
 from academy.models import Centre
+from assessments.freezing import frozen
 from assessments.gathering import gather
 from assessments.marking.canonical import digest
 from assessments.marking.mark import ENGINE, mark_many
 from assessments.models import Attempt, AttemptInstrument, Outcome
+from assessments.models.attempts import AttemptStatus
 from assessments.models.decisions import Proposal
 from assessments.outcomes import outcome_of
 from assessments.shared_inputs import Shared
@@ -64,7 +66,7 @@ def chosen(
     *, centre: Centre, rig: Rig | None = None, instrument: Instrument | None = None, since: date | None = None
 ) -> list[UUID]:
     """Attempts that were marked before, the oldest first: by rig, by instrument, handed in from a day on."""
-    found = Attempt.objects.filter(rig__centre=centre).marked()
+    found = Attempt.objects.filter(rig__centre=centre).counting()
     if rig is not None:
         found = found.filter(rig=rig)
     if instrument is not None:
@@ -100,7 +102,8 @@ def remark(
     """Mark a batch of a centre's attempts again, and add an outcome to each that comes out otherwise.
 
     With ``every`` to all of them. One comes out as it was if its latest outcome has the same inputs, result
-    and engine. Attempts that were never marked are passed over. ``shared`` is what earlier batches have read.
+    and engine. Attempts that were never marked are passed over, and so are those that are with their
+    candidate again or that an open appeal is about. ``shared`` is what earlier batches have read.
     """
     held = _held(attempts, centre=centre)
     last = _last(held)
@@ -126,9 +129,13 @@ def remark(
 
 def _held(attempts: Sequence[UUID], *, centre: Centre) -> list[UUID]:
     """Those of the centre that were marked before, locked: nothing is handed in or decided meanwhile."""
-    of_centre = Attempt.objects.filter(rig__in=Rig.objects.filter(centre=centre)).marked()
+    of_centre = (
+        Attempt.objects.filter(rig__in=Rig.objects.filter(centre=centre))
+        .counting()
+        .exclude(status=AttemptStatus.RETURNED)
+    )
     locked = of_centre.select_for_update().filter(pk__in=attempts).order_by("pk")
-    found = set(locked.values_list("pk", flat=True))
+    found = set(locked.values_list("pk", flat=True)) - frozen(attempts)
     return [pk for pk in attempts if pk in found]
 
 

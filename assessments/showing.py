@@ -59,6 +59,7 @@ class ShownPhoto:
     title: str
     at: datetime
     sha256: str
+    is_kept: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,7 +115,13 @@ def laid_out(
             on_paper={each.step_id for each in (*readings, *records) if each.on_paper},
         ),
         photos=tuple(
-            ShownPhoto(id=each.pk, title=each.step.title, at=each.received_at, sha256=each.sha256)
+            ShownPhoto(
+                id=each.pk,
+                title=each.step.title,
+                at=each.received_at,
+                sha256=each.sha256,
+                is_kept=bool(each.file),
+            )
             for each in photos
         ),
         conclusions=_conclusions(steps, records),

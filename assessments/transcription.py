@@ -20,7 +20,7 @@ from academy.models import Person
 from academy.permissions import Permission, permissions_of
 from academy.refusals import Refused
 from academy.seals import sealed
-from assessments import evidence
+from assessments import evidence, stops
 from assessments.models import Attempt, Reading, Step, StepRecord
 from assessments.models.attempts import AttemptStatus, Purpose
 from assessments.models.tasks import StepKind
@@ -72,6 +72,7 @@ def transcribe(
     _require_right(held, by, at=at)
     if held.status != AttemptStatus.OPEN:
         raise Refused(evidence.CLOSED)
+    stops.require_running(centre=held.rig.centre)
     _require_day(held, observed_on, at=at)
     if not lines:
         raise Refused("Nothing is filled in yet: type in what stands on the sheet.")

@@ -1,11 +1,17 @@
 from django.urls import include, path
 
 from assessments.views.bench import AttemptStart, BenchHome, BenchRig
-from assessments.views.cohorts import CohortMatrix, CohortPlan, PriorRecord
+from assessments.views.cohorts import (
+    CohortDetail,
+    CohortExport,
+    CohortMatrix,
+    CohortPlan,
+    CohortWeeks,
+    PriorRecord,
+)
 from assessments.views.log_sheets import SheetBlank, SheetList, SheetPrint, SheetTranscribe
 from assessments.views.measuring import MeasurementCorrect, MeasurementStep, MeasurementTakeBack
 from assessments.views.results import AttemptResult
-from assessments.views.review import ReviewDetail, ReviewList
 from assessments.views.steps import AttemptHandIn, AttemptOverview, AttemptStep, PhotoFile, StepTakeBack
 
 urlpatterns = [
@@ -31,16 +37,24 @@ urlpatterns = [
     path("attempts/<uuid:pk>/hand-in/", AttemptHandIn.as_view(), name="attempt-hand-in"),
     path("attempts/<uuid:pk>/result/", AttemptResult.as_view(), name="attempt-result"),
     path("photos/<uuid:pk>/", PhotoFile.as_view(), name="photo-file"),
-    path("review/", ReviewList.as_view(), name="review-list"),
-    path("review/<uuid:pk>/", ReviewDetail.as_view(), name="review-detail"),
     path("cohorts/", CohortMatrix.as_view(), name="cohort-matrix"),
+    path("cohorts/export/", CohortExport.as_view(), name="cohort-export"),
+    path("cohorts/weeks/", CohortWeeks.as_view(), name="cohort-weeks"),
+    path("cohorts/<uuid:pk>/", CohortDetail.as_view(), name="cohort-detail"),
     path("cohorts/<uuid:pk>/plan/", CohortPlan.as_view(), name="cohort-plan"),
     path("candidates/<uuid:pk>/prior/", PriorRecord.as_view(), name="prior-record"),
+    path("", include("assessments.urls_exercises")),
+    path("", include("assessments.urls_bench")),
     path("", include("assessments.urls_labels")),
     path("", include("assessments.urls_impact")),
     path("", include("assessments.urls_portfolio")),
+    path("", include("assessments.urls_review")),
     path("", include("assessments.urls_rigs")),
+    path("", include("assessments.urls_sessions")),
     path("", include("assessments.urls_tasks")),
     path("", include("assessments.urls_verification")),
+    path("", include("assessments.urls_appeals")),
+    path("", include("assessments.urls_rights")),
     path("", include("assessments.urls_virtual")),
+    path("", include("assessments.urls_visits")),
 ]

@@ -15,7 +15,7 @@ from academy.models import Centre, Membership, Person
 from academy.permissions import Permission, permissions_of
 from academy.refusals import Refused
 from academy.seals import sealed
-from assessments import flags
+from assessments import decision_times, flags, phrases, rights
 from assessments.models import SampledDecision, SamplingPlan, SignOff, Verification, VerifierAction
 from assessments.models.decisions import Decision, Proposal, Strand
 from assessments.models.verification import Agreement
@@ -104,7 +104,7 @@ def decide_blind(
     """A verifier's own decision, before the assessor's is shown. Refused to whoever had part in it."""
     centre = sampled.plan.centre
     _require_verifier(verifier, centre, at=at)
-    _require_apart(sampled.sign_off, verifier)
+    _require_apart(sampled.sign_off, verifier, on=centre.date_at(at))
     note = note.strip()
     if not note:
         raise Refused("Say in a sentence what you decided it by.", field="note")
@@ -182,16 +182,36 @@ def close_action(*, action: VerifierAction, closure: str, by: Person, at: dateti
     return held
 
 
-def may_verify(*, sign_off: SignOff, person: Person) -> bool:
-    """Whether somebody had no part in what was decided."""
-    return person.pk not in {sign_off.assessor_id, sign_off.attempt.candidate_id}
+def may_verify(*, sign_off: SignOff, person: Person, on: date) -> bool:
+    """Whether somebody had no part in what was decided, and no conflict of interest with its candidate."""
+    return _why_not_apart(sign_off, person, on=on) is None
 
 
-def _require_apart(sign_off: SignOff, verifier: Person) -> None:
-    if sign_off.assessor_id == verifier.pk:
-        raise Refused("Nobody verifies a decision of their own.")
-    if sign_off.attempt.candidate_id == verifier.pk:
-        raise Refused("Nobody verifies a decision about themselves.")
+def to_verify(*, person: Person, on: date) -> QuerySet[SampledDecision]:
+    """The sampled decisions that somebody may verify: `may_verify` of each, as one query."""
+    with_part = rights.with_part(person=person).values("attempt")
+    apart = rights.candidates_apart(person=person, on=on).values("candidate")
+    return (
+        SampledDecision.objects.visible_to(person)
+        .exclude(sign_off__attempt__candidate=person)
+        .exclude(sign_off__attempt__in=with_part)
+        .exclude(sign_off__attempt__candidate__in=apart)
+    )
+
+
+def _require_apart(sign_off: SignOff, verifier: Person, *, on: date) -> None:
+    reason = _why_not_apart(sign_off, verifier, on=on)
+    if reason is not None:
+        raise Refused(reason)
+
+
+def _why_not_apart(sign_off: SignOff, verifier: Person, *, on: date) -> str | None:
+    candidate = sign_off.attempt.candidate_id
+    if candidate == verifier.pk:
+        return "Nobody verifies a decision about themselves."
+    if verifier.pk in rights.had_part(attempt=sign_off.attempt_id):
+        return "Nobody verifies a decision of their own, nor one that they countersigned."
+    return rights.CONFLICT if rights.conflicted(person=verifier, candidate=candidate, on=on) else None
 
 
 def _require_verifier(person: Person, centre: Centre, *, at: datetime) -> None:
@@ -227,10 +247,16 @@ def _decided(centre: Centre, starts_on: date, ends_on: date) -> list[Decided]:
     found = [each for each in everything if begins <= each.at < ends]
     raised = flags.of_attempts([each.attempt_id for each in found])
     cohorts = _cohorts(each.attempt.candidate_id for each in found)
+    same_words = phrases.repeated(found, centre=centre)
     return [
         Decided(
             key=str(each.pk),
-            risks=frozenset(_risks(each, flagged=bool(raised.get(each.attempt_id)))),
+            risks=frozenset(
+                (
+                    *_risks(each, flagged=bool(raised.get(each.attempt_id))),
+                    *_risks_of_desk(each, repeated=each.pk in same_words, centre=centre),
+                )
+            ),
             parts={
                 Coverage.ASSESSOR: str(each.assessor_id),
                 Coverage.TASK: str(each.attempt.version.task_id),
@@ -251,7 +277,7 @@ def _numbered(centre: Centre) -> QuerySet[Any]:
     return (
         SignOff.objects.current()
         .filter(attempt__rig__centre=centre, attempt__purpose="assessment")
-        .select_related("attempt__version", "outcome")
+        .select_related("attempt__version", "outcome", "look")
         .annotate(
             nth_of_assessor=nth("assessor"),
             nth_of_version=nth("attempt__version"),
@@ -280,6 +306,16 @@ def _risks(each: Any, *, flagged: bool) -> Iterable[Risk]:
         yield Risk.BORDERLINE
     if each.decision == Decision.NOT_YET_COMPETENT:
         yield Risk.NOT_YET
+
+
+def _risks_of_desk(signed: SignOff, *, repeated: bool, centre: Centre) -> Iterable[Risk]:
+    """What the circumstances of the decision make worth a look, whatever was decided."""
+    if decision_times.is_hasty(signed, centre=centre):
+        yield Risk.HASTY
+    if repeated:
+        yield Risk.SAME_WORDS
+    if decision_times.lag(attempt=signed.attempt, at=signed.at, centre=centre).is_late:
+        yield Risk.LATE
 
 
 def _cohorts(candidates: Iterable[UUID]) -> dict[UUID, str]:

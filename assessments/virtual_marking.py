@@ -56,7 +56,7 @@ def inputs_of(practice: VirtualPractice, entries: Sequence[VirtualEntry]) -> Att
             if entry.step.kind == StepKind.READING
         ),
         records=tuple(
-            RecordInput(step=entry.step.slug, sequence=first, answer=entry.answer, note=entry.note)
+            RecordInput(step=entry.step.slug, sequence=first, answer=entry.answer)
             for entry, first in standing
             if not entry.is_reading
         ),

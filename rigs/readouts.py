@@ -183,6 +183,11 @@ def comparisons(*, check: Check) -> tuple[Comparison, ...]:
 def present_values(*, sheet: ValueSheet, instrument: Instrument | None) -> tuple[Present, ...]:
     """Every value of a sheet. ``instrument`` needs its centre and its model's ranges."""
     values = sheet.values.select_related("measurand__test_point", "measurand__condition")
+    return present(values, instrument=instrument)
+
+
+def present(values: Iterable[SheetValue], *, instrument: Instrument | None = None) -> tuple[Present, ...]:
+    """The same of values that were looked up before, with their measurands."""
     return tuple(_present(value, instrument) for value in values)
 
 

@@ -1,6 +1,6 @@
 """Sessions: the half-days on the bench that a check is good for."""
 
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 
 from django.db import transaction
 
@@ -20,6 +20,19 @@ def half_day(*, centre: Centre, at: datetime) -> tuple[date, Half]:
     if local.time() < centre.evening_from:
         return local.date(), Half.AFTERNOON
     return local.date(), Half.EVENING
+
+
+def ends_at(*, centre: Centre, at: datetime) -> datetime:
+    """When the half-day that a moment falls in is over: an evening with its day."""
+    on, half = half_day(centre=centre, at=at)
+    match half:
+        case Half.MORNING:
+            end = datetime.combine(on, centre.afternoon_from, tzinfo=centre.zone)
+        case Half.AFTERNOON:
+            end = datetime.combine(on, centre.evening_from, tzinfo=centre.zone)
+        case _:
+            end = datetime.combine(on + timedelta(days=1), time(), tzinfo=centre.zone)
+    return end
 
 
 def current(*, centre: Centre, at: datetime) -> Session | None:

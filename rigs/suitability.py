@@ -69,10 +69,10 @@ def decided_by(instrument: Instrument) -> list[Decides]:
     A rig without a value sheet of the baseline in force isn't there.
     """
     in_force = Baseline.objects.approved().filter(rig=OuterRef("rig")).values("pk")[:1]
-    newest = ValueSheet.objects.filter(rig=OuterRef("rig"), baseline=Subquery(in_force)).values("pk")[:1]
-    sheets = ValueSheet.objects.filter(
-        pk=Subquery(newest), rig__centre=instrument.centre_id, rig__retired_at=None
-    )
+    newest = ValueSheet.objects.filter(rig=OuterRef("pk"), baseline=Subquery(in_force)).values("pk")[:1]
+    # Asked of each rig, of which there are few, and not of each of its sheets.
+    rigs = Rig.objects.filter(centre=instrument.centre_id, retired_at=None)
+    sheets = rigs.annotate(newest_sheet=Subquery(newest)).values("newest_sheet")
     measured = [each for each, kind in KIND_FOR_QUANTITY.items() if kind == instrument.model.kind]
     levels = SheetValue.objects.filter(
         sheet__in=sheets,

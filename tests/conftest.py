@@ -28,6 +28,16 @@ def pango() -> None:
 
 
 @pytest.fixture(scope="session")
+def poppler(pango: None) -> None:
+    require(need=machine.POPPLER)
+
+
+@pytest.fixture(scope="session")
+def qpdf(pango: None) -> None:
+    require(need=machine.QPDF)
+
+
+@pytest.fixture(scope="session")
 def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
     """The test database, let go by every connection before it is dropped.
 

@@ -36,7 +36,7 @@ TEMPLATES[0]["OPTIONS"]["string_if_invalid"] = RaiseWhenUndefined("undefined: %s
 
 # A query per row is an error from three rows up: a form may well look up two instruments, one a field.
 INSTALLED_APPS = [*INSTALLED_APPS, "zeal"]
-MIDDLEWARE = ["zeal.middleware.zeal_middleware", *MIDDLEWARE]
+MIDDLEWARE = ["tests.repeats.middleware", *MIDDLEWARE]
 ZEAL_RAISE = True
 ZEAL_NPLUSONE_THRESHOLD = 3
 
@@ -45,6 +45,8 @@ DATABASES["default"]["CONN_MAX_AGE"] = 0
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     # In a file: in memory, those threads would share one connection, and with it each other's transactions.
     DATABASES["default"]["TEST"] = {"NAME": f"{_var.name}/tests.sqlite3"}
+# Work for the background is done as soon as what asked for it is committed.
+TASKS = {"default": {"BACKEND": "django_tasks.backends.immediate.ImmediateBackend"}}
 ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 # Photos stay in memory: nothing to clean up, and whoever asks for a path on disk fails.

@@ -13,7 +13,7 @@ FIRST_SCREENS = (
     (Role.Kind.CANDIDATE, "bench-home"),
     (Role.Kind.ASSESSOR, "review-list"),
     (Role.Kind.VERIFIER, "review-list"),
-    (Role.Kind.EXTERNAL_VERIFIER, "review-list"),
+    (Role.Kind.EXTERNAL_VERIFIER, "visit-list"),
     (Role.Kind.TECHNICIAN, "today"),
     (Role.Kind.MANAGER, "today"),
 )

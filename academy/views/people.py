@@ -55,6 +55,9 @@ class PersonDetail(AccessMixin, DetailView):
         return super().get_context_data(
             roles=self.object.roles.all(),
             memberships=self.object.memberships.select_related("cohort"),
+            holds=self.object.record_holds.select_related("placed_by", "lifted_by"),
+            link=self.object.access_links.open(at=self.now).first(),
+            can_sign_in=self.object.has_usable_password(),
             today=self.today,
             **context,
         )

@@ -58,16 +58,24 @@ class PasswordChange(VerbFormView):
 def locked_out(
     request: HttpRequest, _response: HttpResponse | None, credentials: Mapping[str, Any] | None
 ) -> HttpResponse:
-    """Say when to try again, after too many failures under one address from one place.
+    """Say when to try again, after too many failures under one address from one place."""
+    seconds = _seconds_locked(request, credentials)
+    context = {"minutes": math.ceil(seconds / 60), "limit": settings.AXES_FAILURE_LIMIT}
+    response = render(request, "academy/locked-out.html", context, status=429)
+    response["Retry-After"] = str(seconds)
+    return response
 
-    The wait is counted from the failure that locked: attempts made while locked out don't move it.
-    """
+
+def minutes_locked(request: HttpRequest, credentials: Mapping[str, Any] | None) -> int:
+    """How long until somebody locked out may try again, in minutes begun."""
+    return math.ceil(_seconds_locked(request, credentials) / 60)
+
+
+def _seconds_locked(request: HttpRequest, credentials: Mapping[str, Any] | None) -> int:
+    """From the failure that locked: attempts made while locked out don't move it."""
     failures = AccessAttempt.objects.filter(
         username=email_tried(request, credentials), ip_address=get_client_ip_address(request)
     )
     last = failures.aggregate(last=Max("attempt_time"))["last"] or timezone.now()
     wait = max(last + settings.AXES_COOLOFF_TIME - timezone.now(), timedelta(seconds=1))
-    context = {"minutes": math.ceil(wait / timedelta(minutes=1)), "limit": settings.AXES_FAILURE_LIMIT}
-    response = render(request, "academy/locked-out.html", context, status=429)
-    response["Retry-After"] = str(math.ceil(wait.total_seconds()))
-    return response
+    return math.ceil(wait.total_seconds())

@@ -30,6 +30,9 @@ class VerbFormView(AccessMixin, FormView):
         try:
             self.done = self.carry_out(form)
         except Refused as refusal:
-            form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
-            return self.form_invalid(form)
+            return self.refused(form, refusal)
         return super().form_valid(form)
+
+    def refused(self, form: forms.Form, refusal: Refused) -> HttpResponse:
+        form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+        return self.form_invalid(form)

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
+from time import sleep
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -28,6 +29,7 @@ INSTRUMENTS = ("MN-02", "DM-02", "VI-02")
 UNSUITABLE = "MN-05"
 CORRECTED = "ports-running"
 FEEDBACK = "Everything in its order, and read as shown. The correction was noted as it should be."
+MOST_LOOKS, LOOK_SECONDS = 180, 1.0
 REASON = "Watched throughout; the reading was repeated and settled."
 
 
@@ -164,11 +166,11 @@ class Journey:
         self._see(page, CANDIDATE, says=f"{ASSESSOR} sees it waiting: “{page.heading}”")
         page = browser.click(page, CANDIDATE)
         self._see(page, "The marking proposes", says=f"“{page.heading}”: marked on three strands")
-        given = {"decision": "competent", "feedback": FEEDBACK}
-        if "For you to decide" in page.text:
-            given["reason"] = REASON
+        given = {"decision": "competent", "feedback": FEEDBACK} | _judged(page)
         page = browser.send(page, "Sign off", given)
-        self._see(page, f"{CANDIDATE}: competent, signed off", says="Signed off as competent")
+        self._see(page, "Confirm that it is you", says="Asked for the password, once a sitting")
+        page = browser.send(page, "Sign", {"confirm-password": self.scenario.password})
+        self._see(page, f"Signed off {CANDIDATE}", says="Signed off as competent")
 
     def _result(self, attempt: Page) -> None:
         browser = self.browsers[CANDIDATE]
@@ -179,13 +181,27 @@ class Journey:
     def _portfolio(self, page: Page, name: str) -> bytes:
         browser = self.browsers[name]
         self._see(page, "Coverage", says=f"{name} sees the evidence against the criteria")
-        page = browser.send(page, "Make the document")
-        self._see(page, "The document is made", says="The portfolio is made")
-        made = browser.click(page, "Portfolio of")
+        evidence = page.address
+        page = self._awaited(browser.send(page, "Make the document"), browser)
+        self._see(page, "It is made", says="The portfolio is made")
+        made = browser.click(page, "Open it")
         if made.status != 200 or not made.content.startswith(b"%PDF-"):
             raise NotThere("a PDF where the portfolio should be")
         self._see(made, "", says=f"It has {len(made.content) // 1024} kB of PDF")
+        page = browser.click(browser.open(evidence), "Check a copy")
+        page = browser.send(page, "Compare", files={"file": made.content})
+        self._see(page, "The same as issued", says="Compared with what was issued: the same")
+        self._see(page, "Intact, and over the whole file", says="Its signature is intact")
         return made.content
+
+    def _awaited(self, page: Page, browser: Browser) -> Page:
+        """The page of what is made in the background, once it is over."""
+        for _ in range(MOST_LOOKS):
+            if "It is made" in page.text or "Nothing was made" in page.text:
+                break
+            sleep(LOOK_SECONDS)
+            page = browser.open(page.address)
+        return page
 
     def _matrix(self) -> None:
         browser = self.browsers[MANAGER]
@@ -243,3 +259,11 @@ def _step(data: dict[str, Any]) -> Step:
     data["condition"] = placed = Condition(slug=condition)
     measurand = Measurand(test_point=TestPoint(slug=point), condition=placed) if point else None
     return Step(**data, measurand=measurand)
+
+
+def _judged(page: Page) -> dict[str, str]:
+    """What the marking leaves to the assessor, point by point: each is met, and by what."""
+    names = {each.name for each in page.form("Sign off").controls}
+    return {name: "met" for name in names if name.startswith("met-")} | {
+        name: REASON for name in names if name.startswith("why-")
+    }

@@ -13,13 +13,16 @@ from django.db import models, transaction
 
 from academy.models import Centre
 from academy.refusals import Refused
-from assessments.demo import stock, stories
+from assessments.demo import at_the_bench, stock, stories
+from assessments.demo.beside_deciding import beside_deciding
 from assessments.demo.boards import FIRST_WEEK, Boards
 from assessments.demo.found_out import found_out
 from assessments.demo.playing import Story, play
 from assessments.demo.scenario import AttemptPlan, RigPlan, Scenario
+from assessments.demo.standardising import exercises_of_the_centre
 from assessments.demo.stories import World
 from assessments.demo.timetable import WEEK, Timetable
+from assessments.demo.visiting import visit_to_the_centre
 from rigs import sessions, sheets
 
 Tell = Callable[[str], None]
@@ -87,6 +90,10 @@ def _past(world: World) -> Iterator[Story]:
     yield from (stories.hold(world, plan) for plan in world.scenario.holds)
     yield from (found_out(world, plan) for plan in world.scenario.found_out)
     yield from (stories.prior(world, plan) for plan in world.scenario.prior)
+    yield exercises_of_the_centre(world)
+    yield from beside_deciding(world)
+    yield at_the_bench.watched(world)
+    yield visit_to_the_centre(world)
     attempts = [plan for plan in world.scenario.attempts if not plan.when.today]
     for at, tags in _sessions(world, attempts):
         yield stories.session(world, tags, at=at)
@@ -143,6 +150,7 @@ def _today(world: World, tell: Tell, *, with_attempts: bool) -> bool:
                 stories.attempt(world, plan, at=now - 0.6 * spare, step_seconds=(pace / 2, pace))
                 for plan in plans
             ),
+            *(at_the_bench.running(world, begun=now - 0.6 * spare, asked=now - 0.1 * spare) if plans else ()),
         ],
         until=now,
     )

@@ -9,7 +9,7 @@ from django.db.models import prefetch_related_objects
 
 from academy import cohorts, json_files, people
 from academy.models import Centre, Person, Role
-from assessments import catalogue, limits, progress
+from assessments import catalogue, limits, progress, questions
 from assessments.demo.scenario import CohortPlan, InstrumentPlan, Scenario
 from assessments.demo.timetable import Timetable
 from assessments.models import Task, TaskVersion
@@ -111,6 +111,8 @@ def _tasks(centre: Centre, fixtures: Path, *, by: Person, at: datetime) -> Versi
         for file in catalogue.read_tasks(fixtures / "tasks")
         for version in catalogue.issue_file(centre=centre, file=file, by=by, at=at)
     ]
+    for file in questions.read_files(fixtures / "questions"):
+        questions.issue_file(centre=centre, file=file, by=by, at=at)
     return {(version.task.slug, version.design.slug): version for version in issued}
 
 

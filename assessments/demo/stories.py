@@ -8,7 +8,7 @@ from uuid import NAMESPACE_URL, UUID, uuid5
 import numpy as np
 
 from academy.models import Person
-from assessments import attempts, evidence, faults, outcomes, progress, signoff
+from assessments import attempts, evidence, faults, judgements, outcomes, progress, signoff
 from assessments.demo import pictures
 from assessments.demo.boards import Boards
 from assessments.demo.hands import Hands, typed
@@ -16,6 +16,7 @@ from assessments.demo.playing import Story
 from assessments.demo.scenario import AttemptPlan, HoldPlan, Judgement, PriorPlan, RigPlan, Scenario
 from assessments.demo.stock import Stock
 from assessments.demo.timetable import Timetable
+from assessments.judgements import Judged
 from assessments.models import Attempt, Outcome, Photo, Reading, Step
 from assessments.models.attempts import Purpose
 from assessments.models.decisions import Decision, Proposal
@@ -332,6 +333,8 @@ def decide(world: World, plan: AttemptPlan, made: Attempt, *, at: datetime) -> N
     """Decide as the marking proposes; where it leaves it to the assessor, as the scenario's assessor does."""
     outcome = outcomes.latest(made)
     judgement = judged(world, plan, outcome)
+    said = Judged(met=judgement.decision == Decision.COMPETENT, reason=judgement.reason)
+    points = judgements.needed(outcomes.marking_of(outcome), judgement.decision)
     texts = world.scenario.feedback[judgement.decision]
     chosen = world.boards.chance(plan.label, "feedback").integers(len(texts)).item()
     signoff.sign_off(
@@ -340,7 +343,9 @@ def decide(world: World, plan: AttemptPlan, made: Attempt, *, at: datetime) -> N
         assessor=world.stock.people[plan.assessor],
         decision=Decision(judgement.decision),
         feedback=plan.feedback or texts[chosen],
-        reason=judgement.reason,
+        reason="" if points else judgement.reason,
+        judged={point.key: said for point in points},
+        confirmed_at=at,
         at=at,
     )
 

@@ -54,7 +54,7 @@ def _directly(review: ImpactReview) -> Iterable[UUID]:
     worked = Q(observed_on=None, started_at__gte=review.since, started_at__lte=review.found_at) | Q(
         observed_on__gte=first, observed_on__lte=last
     )
-    attempts = Attempt.objects.filter(worked).marked()
+    attempts = Attempt.objects.filter(worked).counting()
     if review.rig_id is not None:
         attempts = attempts.filter(rig=review.rig_id, sheet__isnull=False)
     else:
@@ -67,7 +67,7 @@ def _through_sheets(review: ImpactReview) -> Iterable[tuple[UUID, str]]:
     assert review.instrument is not None
     fed = looking_back.fed_by(instrument=review.instrument, since=review.since, until=review.found_at)
     by_sheet = {each.sheet: each for each in fed}
-    attempts = Attempt.objects.filter(sheet__in=by_sheet).marked().order_by("submitted_at", "pk")
+    attempts = Attempt.objects.filter(sheet__in=by_sheet).counting().order_by("submitted_at", "pk")
     rows = attempts.values_list("pk", "sheet", "rig__tag", "sheet__baseline__number")
     for attempt, sheet, rig, baseline in rows:
         if by_sheet[sheet].through_baseline:

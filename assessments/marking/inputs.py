@@ -208,12 +208,15 @@ def _lower(label: str) -> str:
 
 
 class RecordInput(NamedTuple):
-    """A step logged as done, an observation, a conclusion, or a photo (``answer`` is its SHA-256)."""
+    """A step logged as done, an observation, a conclusion, or a photo (``answer`` is its SHA-256).
+
+    What somebody wrote beside it is no part of what is frozen: marking has no use for it, and a person's own
+    words must be erasable.
+    """
 
     sequence: int
     step: str
     answer: str = ""
-    note: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,7 +24,14 @@ class Purpose(models.TextChoices):
 class AttemptStatus(models.TextChoices):
     OPEN = "open", "Being worked on"
     SUBMITTED = "submitted", "Handed in"
+    RETURNED = "returned", "Returned for one more reading"
+    COUNTERSIGN = "countersign", "Awaiting countersignature"
     SIGNED_OFF = "signed-off", "Signed off"
+    VOID = "void", "Void"
+
+
+AT_WORK = (AttemptStatus.OPEN, AttemptStatus.RETURNED)
+"""While it is one of these, it is the candidate's turn."""
 
 
 class AttemptQuerySet(models.QuerySet["Attempt"]):
@@ -37,8 +44,12 @@ class AttemptQuerySet(models.QuerySet["Attempt"]):
         return self.filter(candidate__centre=person.centre_id)
 
     def marked(self) -> Self:
-        """Those with an outcome: all that were ever handed in."""
+        """Those with an outcome: all that were ever handed in, or made void."""
         return self.filter(outcomes__number=1)
+
+    def counting(self) -> Self:
+        """Those with an outcome that matters: the void left out."""
+        return self.marked().exclude(status=AttemptStatus.VOID)
 
     def get_locked(self, *, pk: uuid.UUID) -> "Attempt":
         """One attempt, locked for writing, with what its verbs ask of it."""
@@ -112,6 +123,7 @@ class Attempt(models.Model):
             ),
             models.CheckConstraint(
                 condition=Q(status="open", submitted_at=None)
+                | Q(status="void", submitted_at=None)
                 | ~Q(status="open") & Q(submitted_at__gte=F("started_at")),
                 name="an_attempt_that_is_not_open_was_handed_in",
             ),
@@ -128,6 +140,8 @@ class Attempt(models.Model):
         indexes = (
             models.Index(fields=("status", "submitted_at"), name="attempts_waiting_by_age"),
             models.Index(fields=("candidate", "status"), name="attempts_of_a_candidate"),
+            models.Index(fields=("rig", "started_at"), name="attempts_on_a_rig_in_time"),
+            models.Index(fields=("started_at",), name="attempts_in_time"),
         )
 
     def __str__(self) -> str:

@@ -68,8 +68,13 @@ class Outcome(models.Model):
 
 
 class SignOffQuerySet(models.QuerySet["SignOff"]):
-    def current(self) -> Self:
+    def newest(self) -> Self:
+        """Those that no later decision on the same attempt has taken the place of, provisional ones too."""
         return self.exclude(Exists(SignOff.objects.filter(supersedes=OuterRef("pk"))))
+
+    def current(self) -> Self:
+        """Those that stand: the newest, and one that was made in training only once it is countersigned."""
+        return self.newest().filter(Q(is_provisional=False) | Q(countersignature__isnull=False))
 
     def of_competence(self) -> Self:
         """Those that stand and count, of assessments, that found the candidate competent."""
@@ -94,7 +99,10 @@ def suspended(sign_off: str = "pk") -> Exists:
 
 
 class SignOff(models.Model):
-    """An assessor's decision on an attempt. ``salt`` seals the free text's digest in the ledger."""
+    """An assessor's decision on an attempt. ``salt`` seals the free text's digest in the ledger.
+
+    One that is provisional was made in training: it counts from its countersignature on.
+    """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     attempt = models.ForeignKey("assessments.Attempt", on_delete=models.PROTECT, related_name="sign_offs")
@@ -105,6 +113,7 @@ class SignOff(models.Model):
     reason = models.TextField(blank=True)
     salt = models.CharField(max_length=64)
     at = models.DateTimeField()
+    is_provisional = models.BooleanField(default=False)
     supersedes = models.OneToOneField(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="superseded_by"
     )

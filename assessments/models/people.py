@@ -62,24 +62,3 @@ class RangeSeen(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person} saw {self.rig}"
-
-
-class PortfolioDocument(models.Model):
-    """One issue of a candidate's portfolio as a PDF. Its date is data, so the bytes are reproducible."""
-
-    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    candidate = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="portfolio_documents"
-    )
-    issued_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
-    issued_at = models.DateTimeField()
-    with_ranges = models.BooleanField()
-    ledger_head = models.CharField(max_length=64)
-    file = models.FileField(upload_to="portfolios/", max_length=160, blank=True)
-    sha256 = models.CharField(max_length=64, blank=True)
-
-    class Meta:
-        ordering = ("-issued_at",)
-
-    def __str__(self) -> str:
-        return f"portfolio of {self.candidate}, {self.issued_at:%Y-%m-%d}"

@@ -45,7 +45,7 @@ class Document:
 
 
 def pdf_of(document: Document) -> bytes:
-    """Typeset a document, made as PDF/A-3 with its attachments as data.
+    """Typeset a document, made as PDF/A-3b with its attachments as data.
 
     Raises PdfUnavailable without Pango, and OutsideResource for anything that the document doesn't carry.
     """

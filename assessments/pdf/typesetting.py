@@ -5,6 +5,8 @@ import warnings
 from datetime import UTC
 from typing import Any
 
+import pydyf
+from pydyf import PDF
 from weasyprint import CSS, HTML, Attachment
 from weasyprint.document import DocumentMetadata
 from weasyprint.text.fonts import FontConfiguration
@@ -14,7 +16,8 @@ from assessments.pdf import typeface
 from assessments.pdf.document import Document, OutsideResource
 
 IMAGE, FONT = "image", "font"
-OPTIONS: dict[str, Any] = {"pdf_variant": "pdf/a-3a", "dpi": 150, "jpeg_quality": 80}
+OPTIONS: dict[str, Any] = {"pdf_variant": "pdf/a-3b", "pdf_tags": True, "dpi": 150, "jpeg_quality": 80}
+"""Level B is what a file keeps when a signature is added. The tags are for readers by ear, all the same."""
 ALWAYS = f"""
 * {{ font-family: "{typeface.FAMILY}" !important }}
 @page {{ font-family: "{typeface.FAMILY}" !important }}
@@ -56,7 +59,8 @@ def typeset(document: Document) -> bytes:
         with warnings.catch_warnings():
             # WeasyPrint leaves the file of its colour profile to be closed by itself.
             warnings.simplefilter("ignore", ResourceWarning)
-            return bytes(rendering.write_pdf(attachments=_attachments(document), **OPTIONS))
+            made = rendering.write_pdf(attachments=_attachments(document), finisher=_finish, **OPTIONS)
+            return bytes(made)
     except FatalURLFetchingError as error:
         raise OutsideResource(str(error.__cause__)) from error
 
@@ -67,6 +71,12 @@ def _describe(metadata: DocumentMetadata, document: Document) -> None:
     metadata.keywords = [f"ledger head {document.ledger_head}"] if document.ledger_head else []
     metadata.created = metadata.modified = issued
     metadata.generator = "Makepoint"
+
+
+def _finish(_rendering: object, pdf: PDF) -> None:
+    """Name each attachment once: WeasyPrint lists those of the document twice."""
+    if "AF" in pdf.catalog:
+        pdf.catalog["AF"] = pydyf.Array(dict.fromkeys(pdf.catalog["AF"]))
 
 
 def _attachments(document: Document) -> list[Attachment]:

@@ -26,6 +26,9 @@ class Risk(StrEnum):
     NEW_RIG = "new-rig"
     BORDERLINE = "borderline"
     NOT_YET = "not-yet"
+    HASTY = "hasty"
+    SAME_WORDS = "same-words"
+    LATE = "late"
 
 
 class Coverage(StrEnum):
@@ -47,6 +50,9 @@ RATES: Mapping[Risk, float] = MappingProxyType(
         Risk.NEW_RIG: 0.5,
         Risk.BORDERLINE: 0.25,
         Risk.NOT_YET: 0.25,
+        Risk.HASTY: 1.0,
+        Risk.SAME_WORDS: 1.0,
+        Risk.LATE: 0.25,
     }
 )
 

@@ -6,7 +6,8 @@ from django import template
 from django.utils.safestring import SafeString
 
 from academy.templatetags.makepoint import reading
-from assessments.models import Step, StepRecord
+from assessments import arrivals
+from assessments.models import Attempt, Step, StepRecord
 from assessments.strips import figures_and_unit
 
 register = template.Library()
@@ -27,3 +28,9 @@ def as_read(typed: Typed) -> SafeString:
 def answer(record: StepRecord, step: Step) -> str:
     """The label of the answer that was chosen."""
     return step.label_of(record.answer)
+
+
+@register.filter
+def came_later(attempt: Attempt) -> list[str]:
+    """Sentences on what was logged without a network, if anything was."""
+    return arrivals.sentences(attempt)

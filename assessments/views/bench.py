@@ -1,9 +1,10 @@
 """The candidate's first screens: what to carry on with, which rig, which task, and starting."""
 
+from datetime import timedelta
 from typing import Any
 
 from django import forms
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Prefetch, Q, QuerySet
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils.functional import cached_property
@@ -12,13 +13,14 @@ from django.views.generic import DetailView, TemplateView
 from academy.access import AccessMixin
 from academy.permissions import Permission
 from academy.views.verb_form import VerbFormView
-from assessments import attempts, progress
+from assessments import adjustments, attempts, progress, rotation_table, stops
 from assessments.forms import StartForm
-from assessments.models import Attempt, AttemptInstrument, TaskVersion
-from assessments.models.attempts import AttemptStatus, Purpose
+from assessments.models import Attempt, AttemptInstrument, AttemptReturn, TaskVersion
+from assessments.models.attempts import AT_WORK, AttemptStatus, Purpose
 from rigs.models import Instrument, Rig
 
 RECENT = 8
+NEWS_FOR = timedelta(days=14)  # a void attempt stays on the first screen until then
 
 
 class BenchHome(AccessMixin, TemplateView):
@@ -31,14 +33,29 @@ class BenchHome(AccessMixin, TemplateView):
     def get_context_data(self, **context: Any) -> dict[str, Any]:
         mine = Attempt.objects.of(self.person).select_related("rig", "version__task")
         return super().get_context_data(
+            returned=mine.filter(status=AttemptStatus.RETURNED).prefetch_related(
+                Prefetch("returns", AttemptReturn.objects.open().prefetch_related("steps"), to_attr="now")
+            ),
             open_attempts=mine.filter(status=AttemptStatus.OPEN),
-            waiting=mine.filter(status=AttemptStatus.SUBMITTED).order_by("-submitted_at"),
+            waiting=mine.filter(status__in=(AttemptStatus.SUBMITTED, AttemptStatus.COUNTERSIGN)).order_by(
+                "-submitted_at"
+            ),
+            void=mine.filter(status=AttemptStatus.VOID, void__at__gt=self.now - NEWS_FOR).select_related(
+                "void"
+            ),
+            adjustments=adjustments.in_force(candidate=self.person, on=self.today),
             decided=mine.filter(status=AttemptStatus.SIGNED_OFF)
             .with_decision()
             .order_by("-submitted_at")[:RECENT],
             rigs=self._rigs(),
+            planned=rotation_table.places_of(candidate=self.person, at=self.now),
             **context,
         )
+
+    @cached_property
+    def stopped(self) -> str:
+        stop = stops.standing(centre=self.centre)
+        return stops.words_for(stop) if stop else ""
 
     def _rigs(self) -> QuerySet[Rig]:
         return (
@@ -76,7 +93,7 @@ class BenchRig(AccessMixin, DetailView):
         )
         standings = progress.standings_of([self.person], [version.task for version in versions])
         achieved = progress.achieved_tasks(self.person)
-        mine = Attempt.objects.of(self.person).filter(rig=self.object, status=AttemptStatus.OPEN)
+        mine = Attempt.objects.of(self.person).filter(rig=self.object, status__in=AT_WORK)
         resumed = {attempt.version_id: attempt for attempt in mine}
         rows = [
             {
@@ -133,7 +150,14 @@ class AttemptStart(VerbFormView):
         return dict(used.order_by("attempt__started_at").values_list("kind", "instrument"))
 
     def get_context_data(self, **context: Any) -> dict[str, Any]:
-        return super().get_context_data(rig=self.rig, version=self.version, reasons=self.reasons, **context)
+        return super().get_context_data(
+            rig=self.rig, version=self.version, reasons=self.reasons, minutes=self._minutes(), **context
+        )
+
+    def _minutes(self) -> int:
+        """The guide minutes, with the extra time that was agreed on."""
+        agreed = adjustments.in_force(candidate=self.person, on=self.today)
+        return adjustments.minutes(self.version.guide_minutes, agreed)
 
     def carry_out(self, form: forms.Form) -> Attempt:
         given = form.cleaned_data

@@ -6,10 +6,10 @@ from django.views.generic import View
 
 from academy.access import AccessMixin
 from academy.permissions import Permission
+from academy.transfer.downloads import download
 from assessments import disclosure
 from rigs.models import Rig
 from rigs.transfer import of_checks
-from rigs.transfer.downloads import download
 
 
 class ChecksExport(AccessMixin, View):

@@ -5,7 +5,7 @@ from uuid import UUID
 
 from django import forms
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils.functional import cached_property
@@ -56,11 +56,16 @@ class SheetPrint(SheetAttempt):
 
 
 class SheetBlank(AccessMixin, View):
-    """A sheet of a task for a rig, without a name. The address on it is where the attempt is started."""
+    """A sheet of a task for a rig, without a name. The address on it is where the attempt is started.
+
+    For whoever works at the bench or reads there: to a visitor it isn't there.
+    """
 
     permission = Permission.SIGNED_IN
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        if request_permissions(request).isdisjoint({Permission.ATTEMPT_WORK, Permission.RIG_READ}):
+            raise Http404
         rigs = Rig.objects.visible_to(self.person).select_related("centre")
         rig = get_object_or_404(rigs, pk=self.kwargs["rig"])
         versions = TaskVersion.objects.visible_to(self.person).in_force().filter(design=rig.design_id)

@@ -12,15 +12,14 @@ from django.utils.functional import cached_property
 
 from academy.refusals import Refused
 from academy.views.verb_form import VerbFormView
-from assessments import evidence
+from assessments import evidence, typed_in
 from assessments.evidence import Sent
 from assessments.forms import TakeBackForm
-from assessments.marking.parameters import Measuring, free_measuring
 from assessments.measured import Measured, measured
 from assessments.measuring_forms import MeasurementForm, unit_of
 from assessments.models import Reading, Step
-from assessments.models.attempts import AttemptStatus
 from assessments.models.tasks import StepKind
+from assessments.typed_in import conditions_of, test_points_of
 from assessments.views.steps import OwnAttempt
 from rigs.metrology.quantities import Quantity
 from rigs.models import Condition, TestPoint
@@ -44,25 +43,19 @@ class MeasuringView(OwnAttempt, VerbFormView):
 
     @property
     def closed(self) -> bool:
-        return self.attempt.status != AttemptStatus.OPEN
+        return not self.takes_entry(self.step)
 
     @property
     def step(self) -> Step:
         raise NotImplementedError
 
     @cached_property
-    def offered(self) -> Measuring:
-        return free_measuring(self.step)
-
-    @cached_property
     def test_points(self) -> list[TestPoint]:
-        known = TestPoint.objects.filter(design=self.attempt.version.design_id).order_by("position")
-        return [each for each in known if self.offered.offers_test_point(each.slug)]
+        return test_points_of(self.step)
 
     @cached_property
     def conditions(self) -> list[Condition]:
-        known = Condition.objects.filter(design=self.attempt.version.design_id).order_by("position")
-        return [each for each in known if self.offered.offers_condition(each.slug)]
+        return conditions_of(self.step)
 
     @cached_property
     def readings(self) -> list[Measured]:
@@ -92,18 +85,17 @@ class MeasuringView(OwnAttempt, VerbFormView):
     def log(self, form: forms.Form, *, corrects: Reading | None) -> Reading:
         given = form.cleaned_data
         self._remember_unit(given)
-        return evidence.log_measurement(
+        reading = typed_in.log(
+            form,
             attempt=self.attempt,
             step=self.step,
-            test_point=given["test_point"],
-            condition=given["condition"],
-            typed=given["typed"],
-            why=given["why"],
-            corrects=corrects,
             sent=Sent(id=given["id"], reason=given.get("reason", "")),
             candidate=self.person,
             at=self.now,
+            corrects=corrects,
         )
+        assert isinstance(reading, Reading)
+        return reading
 
     def _remember_unit(self, given: dict[str, Any]) -> None:
         quantity = Quantity(given["test_point"].quantity)

@@ -12,10 +12,9 @@ from academy.access import AccessMixin
 from academy.models import Person
 from academy.permissions import Permission
 from academy.refusals import Refused
-from assessments import portfolio
+from assessments import portfolio, portfolio_jobs
 from assessments.coverage import coverage, decided_attempts, prior_achievements
 from assessments.models import Attempt, PortfolioDocument
-from assessments.pdf.document import PdfUnavailable
 
 
 class EvidencePage(AccessMixin, TemplateView):
@@ -37,6 +36,7 @@ class EvidencePage(AccessMixin, TemplateView):
             decided=decided,
             priors=priors,
             documents=documents.filter(candidate=self.candidate),
+            being_made=portfolio_jobs.being_made(candidate=self.candidate, by=self.person),
             **context,
         )
 
@@ -66,7 +66,7 @@ class PortfolioDetail(EvidencePage):
 
 
 class PortfolioIssue(AccessMixin, View):
-    """Makes a document, while whoever asked for it waits."""
+    """Has a document made, and leads to how far it has come."""
 
     permission = Permission.PORTFOLIO_READ
     http_method_names = ["post", "options"]
@@ -75,14 +75,11 @@ class PortfolioIssue(AccessMixin, View):
         readable = portfolio.candidates_visible_to(self.person, on=self.today)
         candidate = get_object_or_404(readable.select_related("centre"), pk=self.kwargs["pk"])
         try:
-            portfolio.issue(candidate=candidate, by=self.person, at=self.now)
-        except (Refused, PdfUnavailable) as refusal:
+            job = portfolio_jobs.ask(candidate=candidate, by=self.person, at=self.now)
+        except Refused as refusal:
             messages.error(request, str(refusal))
-        else:
-            messages.success(request, "The document is made: it is the first one in the list.")
-        if candidate == self.person:
-            return redirect("portfolio-own")
-        return redirect("portfolio-detail", candidate.pk)
+            return redirect("portfolio-detail", candidate.pk)
+        return redirect("job-detail", job.pk)
 
 
 class PortfolioDownload(AccessMixin, View):
@@ -92,7 +89,7 @@ class PortfolioDownload(AccessMixin, View):
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> FileResponse:
         visible = portfolio.documents_visible_to(self.person, on=self.today)
-        document: PortfolioDocument = get_object_or_404(visible, pk=self.kwargs["pk"])
+        document: PortfolioDocument = get_object_or_404(visible.exclude(file=""), pk=self.kwargs["pk"])
         try:
             content = document.file.open("rb")
         except FileNotFoundError:

@@ -4,7 +4,6 @@ from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import redirect
@@ -12,8 +11,8 @@ from django.views.generic import DetailView, View
 
 from academy.access import AccessMixin, request_permissions
 from academy.permissions import Permission
-from assessments.models import Attempt
-from assessments.models.attempts import AttemptStatus
+from assessments.models import Attempt, Ticket
+from assessments.models.attempts import AT_WORK, AttemptStatus
 from rigs import instruments, sessions
 from rigs.models import Instrument, Rig
 
@@ -51,7 +50,7 @@ class Scan(AccessMixin, View):
         mine = request_permissions(self.request)
         page = next((page for permission, page in pages if permission in mine), None)
         if page is None:
-            raise PermissionDenied
+            raise Http404  # a label leads them nowhere
         return page
 
 
@@ -71,9 +70,14 @@ class RigAttempts(AccessMixin, DetailView):
         found = Attempt.objects.visible_to(self.person).filter(rig=self.object)
         found = found.select_related("candidate", "version__task").with_decision()
         return super().get_context_data(
-            at_work=found.filter(status=AttemptStatus.OPEN).order_by("-started_at"),
-            waiting=found.filter(status=AttemptStatus.SUBMITTED).order_by("submitted_at"),
+            at_work=found.filter(status__in=AT_WORK).order_by("-started_at"),
+            waiting=found.filter(status__in=(AttemptStatus.SUBMITTED, AttemptStatus.COUNTERSIGN)).order_by(
+                "submitted_at"
+            ),
             decided=found.filter(status=AttemptStatus.SIGNED_OFF).order_by("-submitted_at")[:RECENT],
+            tickets=Ticket.objects.filter(rig=self.object)
+            .outstanding(at=self.now)
+            .select_related("candidate", "version__task"),
             hold=self.object.holds.open().select_related("placed_by").first(),
             **context,
         )

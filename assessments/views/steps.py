@@ -15,12 +15,12 @@ from academy.access import AccessMixin, request_permissions
 from academy.permissions import Permission
 from academy.refusals import Refused
 from academy.views.verb_form import VerbFormView
-from assessments import attempts, evidence, photos
+from assessments import attempts, evidence, help_calls, returns, stops, typed_in
 from assessments.evidence import Sent
 from assessments.forms import FORMS, ReadingForm, StepForm, TakeBackForm
 from assessments.measured import Measured, measured
-from assessments.models import Attempt, Photo, Reading, Step, StepRecord
-from assessments.models.attempts import AttemptStatus
+from assessments.models import Attempt, AttemptReturn, AttemptVoid, HelpCall, Photo, Reading, Step, StepRecord
+from assessments.models.attempts import AT_WORK, AttemptStatus
 from assessments.models.tasks import StepKind
 from rigs.metrology.quantities import UNITS, Quantity
 
@@ -46,6 +46,33 @@ class OwnAttempt(AccessMixin, View):
     def standing(self) -> dict[int, Reading | StepRecord | Photo]:
         return evidence.standing(self.attempt)
 
+    @cached_property
+    def returned(self) -> AttemptReturn | None:
+        """Why the attempt is with its candidate again, if it is."""
+        return returns.open_return(self.attempt)
+
+    @cached_property
+    def asked_for(self) -> list[Step]:
+        """The steps of a returned attempt that are to be logged once more, and weren't yet."""
+        return returns.still_to_log(self.attempt, at=self.now) if self.returned else []
+
+    def takes_entry(self, step: Step) -> bool:
+        """Whether something can be logged on a step now."""
+        if self.returned is not None:
+            return step in self.returned.steps.all()
+        return self.attempt.status == AttemptStatus.OPEN
+
+    @cached_property
+    def stopped(self) -> str:
+        """What a candidate is told while everything is stopped."""
+        stop = stops.standing(centre=self.centre)
+        return stops.words_for(stop) if stop else ""
+
+    @cached_property
+    def call(self) -> HelpCall | None:
+        """The candidate's call for the assessor, while nobody has come."""
+        return help_calls.open_call(attempt=self.attempt)
+
 
 class AttemptStep(OwnAttempt, VerbFormView):
     """One step: what to do, and its entry. One that stands is shown, and can be corrected with a reason."""
@@ -69,8 +96,8 @@ class AttemptStep(OwnAttempt, VerbFormView):
 
     @property
     def closed(self) -> bool:
-        """Handed in: the list is all there is to see."""
-        return self.attempt.status != AttemptStatus.OPEN
+        """Handed in, or returned for other steps: the list is all there is to see."""
+        return not self.takes_entry(self.step)
 
     @cached_property
     def step(self) -> Step:
@@ -84,6 +111,11 @@ class AttemptStep(OwnAttempt, VerbFormView):
     def entry(self) -> Reading | StepRecord | Photo | None:
         return self.standing.get(self.step.pk)
 
+    @property
+    def correcting(self) -> bool:
+        """Whether an entry stands that nobody has asked to have once more: striking it out needs a reason."""
+        return self.entry is not None and self.step not in self.asked_for
+
     def get_form_class(self) -> type[StepForm]:
         return FORMS[self.step.kind]
 
@@ -91,7 +123,7 @@ class AttemptStep(OwnAttempt, VerbFormView):
         sent_again = self.entry is not None and str(self.entry.pk) == self.request.POST.get("id")
         return super().get_form_kwargs() | {
             "step": self.step,
-            "correcting": self.entry is not None and not sent_again,
+            "correcting": self.correcting and not sent_again,
         }
 
     def get_initial(self) -> dict[str, Any]:
@@ -110,6 +142,8 @@ class AttemptStep(OwnAttempt, VerbFormView):
             number=place + 1,
             count=len(self.steps),
             entry=self.entry,
+            asked_again=self.step in self.asked_for,
+            returned=self.returned,
             entry_kind=TEMPLATES[type(self.entry)] if self.entry else "",
             instrument=self._instrument(),
             before=self.steps[place - 1] if place else None,
@@ -135,7 +169,7 @@ class AttemptStep(OwnAttempt, VerbFormView):
             return redirect(self.get_success_url())
         data = self.request.POST.copy()
         data["id"] = str(uuid4())
-        again = {"data": data, "files": self.request.FILES, "correcting": self.entry is not None}
+        again = {"data": data, "files": self.request.FILES, "correcting": self.correcting}
         shown = self.get_form_class()(**self.get_form_kwargs() | again)
         for field, errors in form.errors.items():
             if field not in shown.errors:
@@ -144,20 +178,16 @@ class AttemptStep(OwnAttempt, VerbFormView):
 
     def carry_out(self, form: forms.Form) -> object:
         given = form.cleaned_data
-        sent = Sent(id=given["id"], reason=given.get("reason", ""))
-        stamp: dict[str, Any] = {
-            "attempt": self.attempt,
-            "step": self.step,
-            "sent": sent,
-            "candidate": self.person,
-            "at": self.now,
-        }
         if self.step.kind == StepKind.READING:
             self._remember_unit(form)
-            return evidence.log_reading(typed=given["typed"], **stamp)
-        if self.step.kind == StepKind.PHOTO:
-            return evidence.log_photo(photo=photos.clean(given["photo"].read()), **stamp)
-        return evidence.log_step(answer=given.get("answer", ""), note=given.get("note", ""), **stamp)
+        return typed_in.log(
+            form,
+            attempt=self.attempt,
+            step=self.step,
+            sent=Sent(id=given["id"], reason=given.get("reason", "")),
+            candidate=self.person,
+            at=self.now,
+        )
 
     def _remember_unit(self, form: forms.Form) -> None:
         if isinstance(form, ReadingForm) and form.cleaned_data.get("unit"):
@@ -167,11 +197,19 @@ class AttemptStep(OwnAttempt, VerbFormView):
 
     def get_success_url(self) -> str:
         """The next step that has no entry yet; the list when there is none."""
+        if self.returned is not None:
+            self.__dict__.pop("asked_for", None)
+            return self._next_asked_for()
         later = [
             step for step in self.steps if step.position > self.step.position and step.pk not in self.standing
         ]
         if later:
             return reverse("attempt-step", args=[self.attempt.pk, later[0].position])
+        return reverse("attempt-overview", args=[self.attempt.pk])
+
+    def _next_asked_for(self) -> str:
+        if self.asked_for:
+            return reverse("attempt-step", args=[self.attempt.pk, self.asked_for[0].position])
         return reverse("attempt-overview", args=[self.attempt.pk])
 
 
@@ -203,18 +241,30 @@ class AttemptOverview(OwnAttempt, TemplateView):
 
     def get_context_data(self, **context: Any) -> dict[str, Any]:
         rows = [
-            {"step": step, "entry": self.standing.get(step.pk), "kind": self._kind(step)}
+            {
+                "step": step,
+                "entry": self.standing.get(step.pk),
+                "kind": self._kind(step),
+                "takes_entry": self.takes_entry(step),
+            }
             for step in self.steps
         ]
         return super().get_context_data(
             attempt=self.attempt,
             rows=rows,
-            missing=[row["step"] for row in rows if row["entry"] is None and row["step"].required],
-            is_open=self.attempt.status == AttemptStatus.OPEN,
+            missing=self._missing(rows),
+            is_open=self.attempt.status in AT_WORK,
+            returned=self.returned,
+            void=AttemptVoid.objects.filter(attempt=self.attempt).first(),
             struck_out=self._struck_out(),
             measured=self._measured(),
             **context,
         )
+
+    def _missing(self, rows: list[dict[str, Any]]) -> list[Step]:
+        if self.returned is not None:
+            return self.asked_for
+        return [row["step"] for row in rows if row["entry"] is None and row["step"].required]
 
     def _kind(self, step: Step) -> str:
         entry = self.standing.get(step.pk)
@@ -253,9 +303,10 @@ class PhotoFile(AccessMixin, DetailView):
     permission = Permission.SIGNED_IN
 
     def get_queryset(self) -> Any:
+        photos = Photo.objects.exclude(file="")  # that of one that was disposed of is gone
         if Permission.ATTEMPT_READ in request_permissions(self.request):
-            return Photo.objects.filter(attempt__candidate__centre=self.centre)
-        return Photo.objects.filter(attempt__candidate=self.person)
+            return photos.filter(attempt__candidate__centre=self.centre)
+        return photos.filter(attempt__candidate=self.person)
 
     def render_to_response(self, context: dict[str, Any], **options: Any) -> HttpResponseBase:
         return FileResponse(self.object.file.open("rb"), content_type="image/jpeg")

@@ -18,7 +18,7 @@ from academy.access import AccessMixin, request_permissions
 from academy.models import Person, Role
 from academy.permissions import Permission
 from academy.views.verb_form import VerbFormView
-from assessments import disclosure, outcomes, verification
+from assessments import decision_times, disclosure, outcomes, verification
 from assessments.models import (
     SampledDecision,
     SamplingPlan,
@@ -41,6 +41,9 @@ RISKS = {
     Risk.NEW_RIG: "a new rig or baseline",
     Risk.BORDERLINE: "left to the assessor by the marking",
     Risk.NOT_YET: "not yet competent",
+    Risk.HASTY: "decided in under a minute",
+    Risk.SAME_WORDS: "the same feedback again and again on one day",
+    Risk.LATE: "signed long after the work",
 }
 COVERS = {
     Coverage.ASSESSOR: "this assessor",
@@ -150,13 +153,15 @@ class SampledDetail(VerbFormView):
             "verification__verifier",
             "sign_off__assessor",
             "sign_off__outcome",
+            "sign_off__look",
             "sign_off__attempt__candidate",
             "sign_off__attempt__rig__centre",
             "sign_off__attempt__version__task",
             "sign_off__attempt__fault__fault",
             "sign_off__attempt__sheet",
         )
-        return get_object_or_404(found, pk=self.kwargs["pk"])
+        judged = ("sign_off__judgements__step", "sign_off__judgements__reading")
+        return get_object_or_404(found.prefetch_related(*judged), pk=self.kwargs["pk"])
 
     @property
     def sign_off(self) -> SignOff:
@@ -169,7 +174,7 @@ class SampledDetail(VerbFormView):
     @property
     def may_verify(self) -> bool:
         may = Permission.VERIFICATION_DO in request_permissions(self.request)
-        return may and verification.may_verify(sign_off=self.sign_off, person=self.person)
+        return may and verification.may_verify(sign_off=self.sign_off, person=self.person, on=self.today)
 
     @property
     def stage(self) -> str:
@@ -225,6 +230,7 @@ class SampledDetail(VerbFormView):
             made=made,
             actions=made.actions.select_related("owner", "closed_by") if made else (),
             sheet=shown(attempt=attempt, marking=marking, with_numbers=True),
+            lag=decision_times.lag(attempt=attempt, at=self.sign_off.at, centre=self.centre),
             **context,
         )
 

@@ -107,13 +107,21 @@ def wilson(*, count: int, n: int, confidence: float = 0.95) -> Share:
         raise SampleError("A share of nothing. Count at least one.")
     if not 0 <= count <= n:
         raise SampleError(f"{count} of {n} is no share. Count both again.")
+    lower, upper = score_interval(share=count / n, n=n, confidence=confidence)
+    return Share(
+        value=count / n,
+        lower=0.0 if count == 0 else lower,
+        upper=1.0 if count == n else upper,
+        n=n,
+    )
+
+
+def score_interval(*, share: float, n: float, confidence: float = 0.95) -> tuple[float, float]:
+    """Return Wilson’s score interval of a share of ``n``, an effective number that needn’t be whole."""
     z = -float(ndtri((1 - probability(confidence, of="confidence")) / 2))
-    share = count / n
-    centre = (count + z * z / 2) / (n + z * z)
+    centre = (share + z * z / (2 * n)) / (1 + z * z / n)
     half = z * math.sqrt(share * (1 - share) / n + (z / n) ** 2 / 4) / (1 + z * z / n)
-    lower = 0.0 if count == 0 else centre - half
-    upper = 1.0 if count == n else centre + half
-    return Share(value=share, lower=lower, upper=upper, n=n)
+    return max(centre - half, 0.0), min(centre + half, 1.0)
 
 
 def _counts(table: Sequence[Sequence[int]]) -> NDArray[np.float64]:

@@ -104,6 +104,7 @@ class ValueSheet(models.Model):
 
     class Meta:
         ordering = ("-made_at",)
+        indexes = (models.Index(fields=("rig", "-made_at"), name="value_sheets_of_a_rig"),)
 
     def __str__(self) -> str:
         return f"values of {self.rig} at {self.made_at:%Y-%m-%d %H:%M}"

@@ -6,14 +6,15 @@ from typing import Any
 from academy.models import Centre
 from academy.permissions import Permission
 from academy.refusals import Refused
+from academy.transfer import cells
+from academy.transfer.kinds import Kind, RowRefused, Sender, require_same, require_unchanged
+from academy.transfer.tables import CellRefused, Column, Row, Value
 from rigs import calibrations
 from rigs.calibrations import PointLine
 from rigs.metrology.quantities import Quantity
 from rigs.models import Calibration, Instrument
 from rigs.models.instruments import CALIBRATED_KINDS
-from rigs.transfer import cells
-from rigs.transfer.kinds import Kind, RowRefused, Sender, require_same, require_unchanged
-from rigs.transfer.tables import CellRefused, Column, Row, Value
+from rigs.transfer import readings
 
 INSTRUMENT, CERTIFICATE, LABORATORY = "instrument", "certificate", "laboratory"
 MADE, DUE, IN_TOLERANCE, LATE = "calibrated on", "due on", "as found in tolerance", "late note"
@@ -102,7 +103,7 @@ def _points(rows: Sequence[Row], instrument: Instrument) -> list[PointLine]:
 
 
 def _point(row: Row, quantities: tuple[Quantity, ...]) -> PointLine:
-    quantity, unit = cells.unit(row, UNIT, quantities=quantities)
+    quantity, unit = readings.unit(row, UNIT, quantities=quantities)
     point = PointLine(
         quantity=quantity,
         unit=unit,

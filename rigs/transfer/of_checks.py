@@ -13,14 +13,15 @@ from django.db.models import Q
 from academy.models import Centre
 from academy.permissions import Permission
 from academy.refusals import Refused
+from academy.transfer import cells
+from academy.transfer.kinds import Kind, RowRefused, Sender, require_same
+from academy.transfer.tables import CellRefused, Column, Row, Value
 from rigs import baselines, checks, instruments
 from rigs.instruments import kind_for
 from rigs.metrology.quantities import Quantity
 from rigs.metrology.readings import TypedReading
 from rigs.models import Check, CheckReading, Instrument, Measurand, Rig
-from rigs.transfer import cells
-from rigs.transfer.kinds import Kind, RowRefused, Sender, require_same
-from rigs.transfer.tables import CellRefused, Column, Row, Value
+from rigs.transfer import readings
 
 CHECK, RIG, MADE, RUN = "check", "rig", "made at", "run"
 POINT, CONDITION, READING, INSTRUMENT = "test point", "condition", "reading", "instrument"
@@ -117,7 +118,7 @@ def _put(row: Row, measurand: Measurand, *, run: dict[Measurand, TypedReading]) 
     if measurand in run:
         raise CellRefused("This reading is there twice.", column=POINT)
     point = measurand.test_point
-    run[measurand] = cells.reading(row, READING, quantity=Quantity(point.quantity), unit=point.unit)
+    run[measurand] = readings.reading(row, READING, quantity=Quantity(point.quantity), unit=point.unit)
 
 
 def _take(

@@ -4,11 +4,11 @@ from collections.abc import Iterator, Sequence
 
 from academy.models import Centre
 from academy.permissions import Permission
+from academy.transfer import cells
+from academy.transfer.kinds import Kind, Sender, require_unchanged
+from academy.transfer.tables import CellRefused, Column, Row, Value
 from rigs import register
 from rigs.models import Rig, RigDesign
-from rigs.transfer import cells
-from rigs.transfer.kinds import Kind, Sender, require_unchanged
-from rigs.transfer.tables import CellRefused, Column, Row, Value
 
 TAG, DESIGN, PLACE, DUE = "tag", "design", "place", "electrical inspection due"
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from rigs.transfer.kinds import Kind
+from academy.transfer.kinds import Kind
 from rigs.transfer.of_certificates import CERTIFICATES
 from rigs.transfer.of_checks import CHECKS
 from rigs.transfer.of_instruments import INSTRUMENTS

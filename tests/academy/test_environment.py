@@ -1,9 +1,10 @@
 import stat
+from pathlib import Path
 
 import pytest
 from django.core.exceptions import ImproperlyConfigured
 
-from academy.environment import flag, secret_key, words
+from academy.environment import flag, kept_secret, paths, secret_key, words
 
 
 @pytest.mark.parametrize("text", ["1", "true", "Yes", " on "])
@@ -51,3 +52,26 @@ def test_a_given_key_wins_and_leaves_no_file(monkeypatch, tmp_path):
     monkeypatch.setenv("MAKEPOINT_SECRET_KEY", "given")
     assert secret_key(path=tmp_path / "secret-key") == "given"
     assert list(tmp_path.iterdir()) == []
+
+
+def test_files_are_given_together_or_not_at_all(monkeypatch, tmp_path):
+    names = ("MAKEPOINT_ONE", "MAKEPOINT_OTHER")
+    own = tmp_path / "own"
+    assert paths(*names, default=own) == (own, own)
+    monkeypatch.setenv("MAKEPOINT_ONE", "/one")
+    with pytest.raises(ImproperlyConfigured, match="MAKEPOINT_ONE and MAKEPOINT_OTHER are given together"):
+        paths(*names, default=own)
+    monkeypatch.setenv("MAKEPOINT_OTHER", "/other")
+    assert paths(*names, default=own) == (Path("/one"), Path("/other"))
+
+
+def test_a_secret_of_any_kind_is_made_once_and_for_its_owner_alone(tmp_path):
+    path, made = tmp_path / "secret", []
+
+    def make() -> str:
+        made.append("made")
+        return "line one\nline two"
+
+    assert kept_secret(path=path, make=make) == kept_secret(path=path, make=make) == "line one\nline two"
+    assert made == ["made"]
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600

@@ -45,7 +45,7 @@ def tamper(sql, *values):
 def rechain(centre, number, body):
     """Change a body and give its entry the hash that goes with it."""
     entry = LedgerEntry.objects.get(centre=centre, number=number)
-    digest = ledger._hash(entry.previous_hash, body)
+    digest = ledger.entry_hash(entry.previous_hash, body)
     tamper("UPDATE academy_ledgerentry SET body = %s, hash = %s WHERE id = %s", body, digest, entry.pk)
 
 
@@ -198,7 +198,7 @@ class TestTampering:
             subject=third.subject,
             body=third.body,
             previous_hash=third.hash,
-            hash=ledger._hash(third.hash, third.body),
+            hash=ledger.entry_hash(third.hash, third.body),
         )
         assert broken_at(chain) == 4
 

@@ -76,4 +76,6 @@ def test_the_command_gives_advice_in_a_line_each_and_fails(
 @pytest.mark.parametrize("names", [["anvil"], []])
 def test_the_command_lists_what_can_be_named(names: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     assert machine.main(names=names) == 2
-    assert capsys.readouterr().err == "Name one or more of: venv, pango, chromium, postgresql.\n"
+    assert (
+        capsys.readouterr().err == "Name one or more of: venv, pango, poppler, qpdf, chromium, postgresql.\n"
+    )

@@ -115,9 +115,9 @@ def test_home_is_the_first_screen_of_a_persons_roles(client, manager, kinds, scr
     assert client.get("/")["Location"] == reverse(screen)
 
 
-def test_home_is_the_review_list_for_an_external_verifier(client, manager):
+def test_home_is_the_list_of_visits_for_an_external_verifier(client, manager):
     client.force_login(person_with(Role.Kind.EXTERNAL_VERIFIER, by=manager))
-    assert client.get("/")["Location"] == reverse("review-list")
+    assert client.get("/")["Location"] == reverse("visit-list")
 
 
 def test_without_a_role_home_says_whom_to_ask(client, manager):
@@ -172,6 +172,7 @@ def test_pages_may_load_nothing_from_elsewhere_and_be_framed_by_nobody(client):
         "default-src 'self'",
         "style-src 'self'",
         "script-src 'self'",
+        "worker-src 'self'",
         "img-src 'self' data: blob:",
         "frame-ancestors 'none'",
         "base-uri 'self'",

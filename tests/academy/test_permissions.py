@@ -23,23 +23,36 @@ KINDS = (
 )
 LADDER = {
     "attempt.work": "C.....",  # nobody answers for a candidate
-    "attempt.read": ".AVX.M",
+    "attempt.read": ".AV..M",
     "attempt.transcribe": ".A..T.",  # a log sheet of anybody's; a candidate types in their own
     "attempt.decide": ".A....",  # a manager decides only as an assessor too
-    "portfolio.read": "CAVX.M",
+    "portfolio.read": "CAV..M",
+    "session.read": ".AV.TM",  # who is where, and how far: nothing of what a rig reads
+    "session.plan": ".A...M",
+    "session.stop": ".A..TM",  # whoever of the staff stands in the room
     "prior.record": ".A...M",
-    "rig.read": ".AVXTM",  # a rig's page shows what it reads: never to a candidate
+    "appeal.read": ".AV..M",
+    "appeal.decide": "..V..M",  # never whoever decided, which the verb sees to
+    "resit.allow": ".A...M",
+    "adjustment.agree": ".A...M",
+    "conflict.declare": ".AV..M",  # one's own, and a manager anybody's
+    "scope.manage": ".....M",
+    "rig.read": ".AV.TM",  # a rig's page shows what it reads: never to a candidate
     "rig.manage": "....TM",
     "rig.check": ".A..TM",
     "baseline.record": "....TM",
     "baseline.approve": ".AV..M",  # a technician's own baseline takes a second pair of eyes
     "fault.set": ".A....",
     "hold.place": ".A..TM",
-    "instrument.read": ".AVXTM",
+    "instrument.read": ".AV.TM",
     "instrument.manage": "....TM",
-    "verification.read": "..VX.M",
+    "verification.read": "..V..M",
     "verification.do": "..V...",
-    "impact.read": ".AVXTM",
+    "exercise.read": ".AV..M",  # an assessor reads those they are in
+    "rates.read": "..V..M",  # a prompt for a talk: not for colleagues
+    "visit.read": "..VX.M",  # all that an external verifier gets to: the sample of a visit
+    "visit.manage": "..V..M",
+    "impact.read": ".AV.TM",
     "impact.open": "....TM",
     "impact.resolve": ".A....",  # the decision is theirs
     "impact.close": "..V..M",
@@ -48,7 +61,7 @@ LADDER = {
     "cohort.read": ".AV..M",
     "cohort.manage": ".....M",
     "people.manage": ".....M",
-    "ledger.read": "..VX.M",
+    "ledger.read": "..V..M",
     "centre.manage": ".....M",  # the centre's own values, such as when a rig is taken out of use
 }
 

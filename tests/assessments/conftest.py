@@ -17,6 +17,7 @@ def bench() -> made.Bench:
 def unset(monkeypatch) -> None:
     """Documents without typesetting, for what isn't about their looks: the HTML as it is."""
     monkeypatch.setattr(portfolio, "pdf_of", lambda document: document.html.encode())
+    monkeypatch.setattr(portfolio, "sign", lambda *, content, **_how: content)
 
 
 @pytest.fixture

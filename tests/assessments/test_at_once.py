@@ -108,6 +108,7 @@ def test_several_decisions_are_one_and_the_rest_are_told(bench):
             assessor=bench.assessor,
             decision=Decision.COMPETENT,
             feedback="Careful work.",
+            confirmed_at=attempt.submitted_at,
             at=attempt.submitted_at,
         )
     )

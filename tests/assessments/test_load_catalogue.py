@@ -7,7 +7,7 @@ import pytest
 from django.conf import settings
 from django.core.management import CommandError, call_command
 
-from assessments.models import Criterion, TaskVersion
+from assessments.models import Criterion, QuestionSet, TaskVersion
 from rigs.models import RigDesign
 from tests.factories.academy import ManagerFactory
 
@@ -52,6 +52,41 @@ def test_the_whole_folder_is_loaded_and_counted(centre, folder, capsys):
         capsys.readouterr().out == f"{centre}: {designs} rig designs, {criteria} criteria, {tasks} tasks.\n"
     )
     assert TaskVersion.objects.in_force().filter(task__centre=centre).count() >= tasks
+
+
+QUESTIONS = "questions/safe-isolation.json"
+
+
+@pytest.fixture
+def with_questions(folder):
+    shutil.copytree(settings.ROOT / "fixtures" / "questions", folder / "questions")
+    return folder
+
+
+def test_questions_beside_the_tasks_are_issued_once(centre, with_questions, capsys):
+    for _ in range(2):
+        call_command("load_catalogue", centre.name, folder=with_questions)
+    files = len(list((with_questions / "questions").iterdir()))
+    assert f"tasks, questions for {files}." in capsys.readouterr().out
+    assert QuestionSet.objects.filter(task__centre=centre).count() == files
+
+
+@pytest.mark.parametrize(
+    ("change", "at", "why"),
+    [
+        (('"safety": true', '"safety": "yes"'), '"prove-twice"', "“safety” is true or false"),
+        (('"task": "safe-isolation"', '"task": "unknown"'), '"unknown"', "no task “unknown”"),
+        (('"questions": [', '"questions": {}, "x": ['), "", "“questions”, a list"),
+    ],
+)
+def test_a_file_of_questions_that_cannot_be_read_loads_nothing(centre, with_questions, change, at, why):
+    path = with_questions / QUESTIONS
+    path.write_text(path.read_text(encoding="utf-8").replace(*change, 1), encoding="utf-8")
+    said = refused(centre, with_questions)
+    assert why in said
+    if at:
+        assert f"line {line_with(path, at)}" in said
+    assert not TaskVersion.objects.filter(task__centre=centre).exists()
 
 
 @pytest.mark.parametrize(

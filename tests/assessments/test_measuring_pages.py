@@ -13,6 +13,7 @@ from rigs.metrology.quantities import Qualifier
 from tests.factories import assessments as made
 from tests.factories import fault_finding as finding
 from tests.factories.fault_finding import MINUTE, Found
+from tests.factories.portfolios import bytes_of, issue
 
 pytestmark = pytest.mark.django_db
 
@@ -268,11 +269,10 @@ class TestAfterwards:
         assert "The diagnosis isn’t right" in page
         assert "Tubes crossed" not in page
 
-    def test_the_portfolio_has_the_words(self, bench, phone, unset):
+    def test_the_portfolio_has_the_words(self, bench, unset):
         finding.signed_off(bench)
-        phone.post(reverse("portfolio-issue", args=[bench.candidate.pk]))
 
-        text = bench.candidate.portfolio_documents.get().file.read().decode()
+        text = bytes_of(issue(bench, by=bench.candidate)).decode()
         assert "The diagnosis is right, and the readings taken support it." in text
         assert "Δp at the switch ports" in text
         for hidden in ("|ζ|", "over 99", "Fault set"):

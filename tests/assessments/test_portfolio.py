@@ -12,7 +12,7 @@ from pypdf import PdfReader
 
 from academy import ledger
 from academy.refusals import Refused
-from assessments import disclosure, portfolio
+from assessments import disclosure
 from assessments.models import PortfolioDocument
 from assessments.models.attempts import Purpose
 from assessments.models.decisions import Decision
@@ -23,6 +23,7 @@ from tests.factories.portfolios import (
     LATER,
     bytes_of,
     contents,
+    document_of,
     issue,
     pages_of,
     plain,
@@ -169,7 +170,11 @@ def test_a_candidates_copy_has_words_only_while_the_rig_is_used_for_assessment(b
         assert withheld not in text, withheld
     for value in sheet.values.exclude(value=None):
         assert f"{from_si(value.value, unit='mbar'):.3f}" not in text
-    assert PdfReader(io.BytesIO(bytes_of(document))).attachments == {}
+    carried = PdfReader(io.BytesIO(bytes_of(document))).attachments
+    assert set(carried) == {"record.json", "readings.csv"}
+    for (content,) in carried.values():
+        for withheld in (*ranges, "against", "±", "Repeat noise", "Expected range"):
+            assert withheld not in plain(content.decode()), withheld
     assert not disclosure.has_seen(person=bench.candidate, rig=bench.rig)
 
 
@@ -242,11 +247,7 @@ def test_an_attempt_has_numbers_exactly_where_the_rule_for_one_attempt_says_so(b
 def test_the_inputs_are_attached_as_their_digest_covers_them(bench):
     signed = made.signed_off(bench)
 
-    document = portfolio.document_of(
-        contents(bench), head=ledger.head(centre=bench.centre), by=bench.assessor, at=bench.at + LATER
-    )
-
-    content = document.attachments["attempt-001-inputs.json"]
+    content = document_of(bench).attachments["attempt-001-inputs.json"]
     assert hashlib.sha256(content).hexdigest() == signed.outcome.inputs_sha256
     assert json.loads(content)["rig"] == "VB-01"
 

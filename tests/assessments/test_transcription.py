@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pypdf import PdfReader
 
+from academy import people
 from academy.models import LedgerEntry
 from academy.refusals import Refused
 from assessments import attempts, flags, log_sheets, outcomes, transcription
@@ -32,6 +33,7 @@ from tests.factories.academy import (
 )
 
 DAY = date(2025, 1, 6)
+PASSWORD = "seven wet flanges"
 
 
 # --- Order -----------------------------------------------------------------------------------------
@@ -254,12 +256,15 @@ class TestTypingIn:
         attempt = made.started(bench)
         signed_in(bench.assessor).post(address(attempt), filled_in(attempt))
         attempts.hand_in(attempt=attempt, candidate=bench.candidate, at=bench.at + timedelta(hours=2))
+        people.set_password(person=bench.assessor, password=PASSWORD, by=bench.manager, at=bench.at)
         signed_in(bench.assessor).post(
             reverse("review-detail", args=[attempt.pk]),
             {
+                "outcome": outcomes.latest(attempt).pk,
                 "decision": Decision.NOT_YET_COMPETENT,
                 "feedback": "The photos are missing.",
                 "reason": "Photos",
+                "confirm-password": PASSWORD,
             },
         )
 

@@ -5,7 +5,9 @@ tokens are masked, with the same headers and as many queries.
 """
 
 import io
+import json
 import re
+import zipfile
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
@@ -13,26 +15,27 @@ from datetime import timedelta
 from uuid import uuid4
 
 import pytest
-from django.db import connection
+from django.db import connection, reset_queries
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import NoReverseMatch, get_resolver, reverse
 from django.utils import timezone
 
 from academy.models import Centre
-from assessments.models import Attempt, Photo, Step
+from assessments import returns
+from assessments.models import Attempt, Photo, Step, TaskVersion, Ticket
 from assessments.views import log_sheets
 from rigs.models import Session
 from tests.factories import assessments as made
-from tests.factories import fault_finding
+from tests.factories import fault_finding, rights
 from tests.factories.assessments import SWITCH_TEST, picture
 from tests.factories.fault_finding import FAULT_FINDING
 
 NOW = made.AT + timedelta(minutes=5)
 UUIDS = re.compile(rb"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
 DIGESTS = re.compile(rb"\b[0-9a-f]{16,64}\b")
-TOKENS = re.compile(rb'name="csrfmiddlewaretoken" value="[^"]+"')
-NUMBERED = re.compile(rb"(Candidate|Assessor|Technician|Manager|Person|Centre) \d+")
+TOKENS = re.compile(rb'name="csrfmiddlewaretoken" value="[^"]+"|"token": "[0-9A-Za-z]{64}"')
+NUMBERED = re.compile(rb"((?:Candidate|Assessor|Technician|Manager|Person|Centre|Cohort) |\w+-(?=\d+@))\d+")
 HEADERS_OF_CHANCE = {"set-cookie", "content-length", "expires"}
 
 
@@ -48,7 +51,13 @@ class Seen:
 
 
 def masked(body: bytes) -> bytes:
-    return NUMBERED.sub(rb"\1 n", TOKENS.sub(b"token", DIGESTS.sub(b"digest", UUIDS.sub(b"uuid", body))))
+    return NUMBERED.sub(rb"\1n", TOKENS.sub(b"token", DIGESTS.sub(b"digest", UUIDS.sub(b"uuid", body))))
+
+
+def unpacked(archive: bytes) -> bytes:
+    """What a ZIP holds, by name: packed, its ids couldn't be masked."""
+    with zipfile.ZipFile(io.BytesIO(archive)) as files:
+        return b"\n".join(each.filename.encode() + b"\n" + files.read(each) for each in files.infolist())
 
 
 def world(*, running: float, fault: str) -> made.Bench:
@@ -74,9 +83,12 @@ class Candidate:
         self._keep(f"POST {masked(address.encode()).decode()}", lambda: self.client.post(address, data))
 
     def _keep(self, what: str, ask) -> None:
+        reset_queries()  # the log of a connection ends at 9,000
         with CaptureQueriesContext(connection) as queries:
             response = ask()
             body = b"".join(response.streaming_content) if response.streaming else response.content
+        if response.headers["Content-Type"] == "application/zip":
+            body = unpacked(body)
         headers = {
             (name.lower(), masked(value.encode()).decode())
             for name, value in response.headers.items()
@@ -96,9 +108,11 @@ def everything_a_candidate_can_get(bench: made.Bench, *, task: str) -> list[Seen
     phone.get(start)
     phone.post(start, purpose="assessment")
     chosen = {kind: str(each.pk) for kind, each in bench.instruments.items()}
+    with_a_ticket(phone, bench, version, chosen)
     number = str(uuid4())
     phone.post(start, id=number, purpose="assessment", cautions_read="on", **chosen)
     attempt = Attempt.objects.get(pk=number)
+    without_a_network(phone, bench, attempt)
     for step in version.steps.order_by("position"):
         address = reverse("attempt-step", args=[number, step.position])
         phone.get(address)
@@ -115,12 +129,58 @@ def everything_a_candidate_can_get(bench: made.Bench, *, task: str) -> list[Seen
         phone.get(reverse("photo-file", args=[photo.pk]))
     phone.get(reverse("attempt-result", args=[number]))
     phone.post(reverse("attempt-hand-in", args=[number]))
+    returned_for_one_more_reading(phone, bench, attempt)
     for name in ("attempt-overview", "attempt-result", "review-detail"):
         phone.get(reverse(name, args=[number]))
     for address in addresses_of_everything(bench, attempt):
         phone.get(address)
         phone.post(address)
     return phone.seen
+
+
+def returned_for_one_more_reading(phone: Candidate, bench: made.Bench, attempt: Attempt) -> None:
+    """The assessor writes the same in both worlds; the candidate looks, logs, and hands in again."""
+    attempt.refresh_from_db()
+    steps = [step for step in returns.returnable(attempt, at=NOW) if step.kind != "photo"]
+    rights.given_back(bench, attempt, steps=steps, at=NOW)
+    phone.get(reverse("bench-home"))
+    phone.get(reverse("attempt-overview", args=[attempt.pk]))
+    for step in (steps[0], steps[-1]):
+        address = reverse("attempt-step", args=[attempt.pk, step.position])
+        phone.get(address)
+        for data in entries_for(step):
+            phone.post(address, id=str(uuid4()), **data)
+    phone.post(reverse("attempt-hand-in", args=[attempt.pk]))
+
+
+def with_a_ticket(phone: Candidate, bench: made.Bench, version: TaskVersion, chosen: dict[str, str]) -> None:
+    """A ticket is asked for wrongly, fetched, asked for again, and given back."""
+    address = reverse("ticket-issue", args=[bench.rig.pk, version.pk])
+    for purpose in ("", "assessment", "assessment"):
+        phone.post(address, id=str(uuid4()), purpose=purpose, **chosen)
+    phone.post(reverse("ticket-end", args=[Ticket.objects.get(candidate=bench.candidate).pk]))
+
+
+def without_a_network(phone: Candidate, bench: made.Bench, attempt: Attempt) -> None:
+    """A device gets its pack, and sends: something wrong, something right, twice, and otherwise."""
+    phone.get(reverse("attempt-pack", args=[attempt.pk]))
+    step = attempt.version.steps.order_by("position")[0]
+    field, values = ("text", ("about one", "0.2", "0.2", "0.3")) if step.kind == "reading" else ("x", "abca")
+    entries = [
+        {
+            "id": str(uuid4()),
+            "attempt": str(attempt.pk),
+            "sequence": number,
+            "kind": "reading" if step.kind == "reading" else "step",
+            "device_at": NOW.isoformat(),
+            "payload": {"position": step.position, "fields": {field: value, "unit": "Ω"}},
+        }
+        for number, value in enumerate(values, start=1)
+    ]
+    batch = {"owner": str(bench.candidate.pk), "device": str(uuid4()), "device_now": NOW.isoformat()}
+    for _ in range(2):
+        phone.post(reverse("bench-sync"), batch=json.dumps(batch | {"entries": entries}))
+    phone.get(reverse("attempt-pack", args=[attempt.pk]))
 
 
 def measure(phone: Candidate, step: Step, attempt: Attempt) -> None:

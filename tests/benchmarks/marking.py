@@ -37,6 +37,7 @@ class Ratio:
     """Our time over the other's, in each round; a round has both."""
 
     rounds: tuple[tuple[float, float], ...]
+    goal: float = GOAL
 
     @property
     def median(self) -> float:
@@ -44,14 +45,14 @@ class Ratio:
 
     def __str__(self) -> str:
         ratios = sorted(ours / other for ours, other in self.rounds)
-        over = ", over" if self.median > GOAL else ""
-        return f"{self.median:.2f} ({ratios[0]:.2f} to {ratios[-1]:.2f}), goal {GOAL:.1f}{over}"
+        over = ", over" if self.median > self.goal else ""
+        return f"{self.median:.2f} ({ratios[0]:.2f} to {ratios[-1]:.2f}), goal {self.goal:.1f}{over}"
 
 
-def run(*, readings: int, tell: Tell) -> None:
-    """Measure both, and say what came out."""
+def run(*, count: int, tell: Tell) -> None:
+    """Measure both with so many readings, and say what came out."""
     before = peak_megabytes()
-    opened = open_window(readings=readings)
+    opened = open_window(readings=count)
     made = peak_megabytes()
     ratio = remarking_ratio(opened)
     tell(
@@ -62,9 +63,9 @@ def run(*, readings: int, tell: Tell) -> None:
         f"Peak memory: {peak_megabytes():.0f} MB; {before:.0f} MB before anything was done, "
         f"{made:.0f} MB with the attempts made."
     )
-    columns = by_hand.readings(count=readings)
+    columns = by_hand.readings(count=count)
     tell(
-        f"In memory, {readings:,} readings, the engine's columns ÷ the same arithmetic written out in NumPy: "
+        f"In memory, {count:,} readings, the engine's columns ÷ the same arithmetic written out in NumPy: "
         f"{columns_ratio(columns)}."
     )
 

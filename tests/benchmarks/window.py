@@ -58,7 +58,7 @@ def open_window(*, readings: int, seed: int = 1) -> Window:
     bench = made.ready_bench()
     candidates = [made.another_candidate(bench) for _ in WORKS]
     templates = [
-        _Template(attempt=made.handed_in(bench, work, candidate=candidate))
+        Template(attempt=made.handed_in(bench, work, candidate=candidate))
         for (work, _), candidate in zip(WORKS, candidates, strict=True)
     ]
     copies = max(1, readings // len(templates[0].readings))
@@ -73,7 +73,7 @@ def open_window(*, readings: int, seed: int = 1) -> Window:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Template:
+class Template:
     attempt: Attempt
 
     @cached_property
@@ -96,10 +96,32 @@ class _Template:
     def outcome(self) -> Outcome:
         return self.attempt.outcomes.get()
 
+    def copied(
+        self, numbers: Iterator[int], rng: random.Random, *, place: int, **changed: Any
+    ) -> Iterator[tuple[type[Model], Row]]:
+        """What was logged, as another attempt's, row by row in the order in which rows point at one another.
 
-def _copy(templates: list[_Template], *, copies: int, rng: random.Random) -> None:
-    sheets = _sheets(templates[0].attempt, count=1 + copies // ATTEMPTS_A_SESSION, rng=rng)
-    numbers = count(_next(AttemptInstrument))
+        ``changed`` is of the attempt itself, its ``id`` among them; ``numbers`` are free for its instruments.
+        """
+        pk = changed["id"]
+        yield Attempt, row_of(self.attempt, **changed)
+        instruments = {each.pk: next(numbers) for each in self.instruments}
+        for taken in self.instruments:
+            yield AttemptInstrument, row_of(taken, id=instruments[taken.pk], attempt_id=pk)
+        entries = {each.pk: uuid4() for each in (*self.readings, *self.records, *self.photos)}
+        for reading in self.readings:
+            figures = _read_again(reading, rng) | {"instrument_id": instruments[reading.instrument_id]}
+            yield Reading, _logged(reading, entries, attempt_id=pk, **figures)
+        for record in self.records:
+            said = {"note": f"{record.note} Rig as found, {place}."} if record.note else {}
+            yield StepRecord, _logged(record, entries, attempt_id=pk, **said)
+        for photo in self.photos:
+            yield Photo, _logged(photo, entries, attempt_id=pk, **_another_picture(rng))
+
+
+def _copy(templates: list[Template], *, copies: int, rng: random.Random) -> None:
+    sheets = sheets_like(templates[0].attempt, count=1 + copies // ATTEMPTS_A_SESSION, rng=rng)
+    numbers = count(first_free(AttemptInstrument))
     chosen = rng.choices(templates, weights=[share for _, share in WORKS], k=copies)
     rows = (
         row
@@ -111,10 +133,10 @@ def _copy(templates: list[_Template], *, copies: int, rng: random.Random) -> Non
             insert(model, (row for kind, row in chunk if kind is model))
 
 
-def _sheets(attempt: Attempt, *, count: int, rng: random.Random) -> list[UUID]:
+def sheets_like(attempt: Attempt, *, count: int, rng: random.Random) -> list[UUID]:
     """Value sheets of later sessions: the rig has drifted a little."""
     sheet, values = attempt.sheet, list(attempt.sheet.values.all())
-    numbers = iter(range(_next(SheetValue), 2**62))
+    numbers = iter(range(first_free(SheetValue), 2**62))
     made = [uuid4() for _ in range(count)]
     insert(ValueSheet, (row_of(sheet, id=pk, rig_check_id=None) for pk in made))
     insert(
@@ -132,29 +154,17 @@ def _drifted(value: float | None, rng: random.Random) -> float | None:
     return None if value is None else value + rng.gauss(0, DRIFT)
 
 
-def _next(model: type[Model]) -> int:
+def first_free(model: type[Model]) -> int:
     return 1 + (model._default_manager.aggregate(last=Max("pk"))["last"] or 0)
 
 
 def _rows(
-    template: _Template, numbers: Iterator[int], *, sheet: UUID, place: int, rng: random.Random
+    template: Template, numbers: Iterator[int], *, sheet: UUID, place: int, rng: random.Random
 ) -> Iterator[tuple[type[Model], Row]]:
-    """One copy, row by row, in the order in which rows point at one another."""
+    """One copy as another attempt, marked as its original was."""
     pk = uuid4()
     submitted_at = template.attempt.submitted_at + timedelta(seconds=place)
-    yield Attempt, row_of(template.attempt, id=pk, sheet_id=sheet, submitted_at=submitted_at)
-    instruments = {each.pk: next(numbers) for each in template.instruments}
-    for taken in template.instruments:
-        yield AttemptInstrument, row_of(taken, id=instruments[taken.pk], attempt_id=pk)
-    entries = {each.pk: uuid4() for each in (*template.readings, *template.records, *template.photos)}
-    for reading in template.readings:
-        figures = _read_again(reading, rng) | {"instrument_id": instruments[reading.instrument_id]}
-        yield Reading, _logged(reading, entries, attempt_id=pk, **figures)
-    for record in template.records:
-        said = {"note": f"{record.note} Rig as found, {place}."} if record.note else {}
-        yield StepRecord, _logged(record, entries, attempt_id=pk, **said)
-    for photo in template.photos:
-        yield Photo, _logged(photo, entries, attempt_id=pk, sha256=rng.randbytes(32).hex())
+    yield from template.copied(numbers, rng, place=place, id=pk, sheet_id=sheet, submitted_at=submitted_at)
     yield Outcome, row_of(template.outcome, id=uuid4(), attempt_id=pk)
 
 
@@ -172,6 +182,10 @@ def _read_again(reading: Reading, rng: random.Random) -> dict[str, Any]:
             return {"text": f"{ohms}", "value": ohms, "si_value": float(ohms)}
         case _:
             return {}
+
+
+def _another_picture(rng: random.Random) -> dict[str, str]:
+    return {name: rng.randbytes(32).hex() for name in ("sha256", "received_sha256", "pixels_sha256")}
 
 
 def _logged(entry: Any, entries: Mapping[UUID, UUID], **changed: Any) -> Row:

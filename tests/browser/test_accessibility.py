@@ -27,17 +27,22 @@ NO_PAGES = {  # pictures, documents and files
     "certificate-file",
     "certificates-export",
     "checks-export",
+    "cohort-export",
     "hold-notice",
     "impact-letter",
     "impact-print",
     "instruments-export",
     "label-print",
+    "pack-download",
     "photo-file",
     "portfolio-download",
     "rigs-export",
     "sheet-blank",
     "sheet-print",
     "task-export",
+    "visit-certificate",
+    "visit-photo",
+    "visit-portfolio",
 }
 
 

@@ -13,7 +13,7 @@ from rigs.models.baselines import BaselineStatus
 from rigs.repeats import field_name
 from tests.browser.conftest import DESK, PHONE, give_password, sign_in
 from tests.factories import assessments as made
-from tests.factories import rigs
+from tests.factories import rigs, visits
 from tests.factories.academy import person_with
 from tests.factories.assessments import SWITCH_TEST
 from tests.factories.centres import waiting_baseline
@@ -84,19 +84,16 @@ class TestAVerifier:
 
 
 class TestAnExternalVerifier:
-    def test_reads_and_changes_nothing(self, bench, desk):
-        made.handed_in(bench)
-        page = desk(Role.Kind.EXTERNAL_VERIFIER)
-        assert sections(page) == ["Today", "Review", "Verification", "Rigs", "Instruments"]
-        page.get_by_role("link", name=bench.candidate.name).click()
-
-        expect(page.get_by_text("Waiting for an assessor.")).to_be_visible()
-        for section in ("Rigs", "Instruments"):
-            page.get_by_role("link", name=section, exact=True).click()
-            expect(heading(page)).to_have_text(section)
-            expect(page.get_by_role("main").get_by_role("button")).to_have_count(0)
-            expect(page.get_by_role("link", name=re.compile("^(Add|Record|Place)"))).to_have_count(0)
-        page.goto("/cohorts/")
+    def test_goes_from_the_visit_to_the_evidence_in_two_steps_and_gets_to_nothing_else(self, bench, desk):
+        of = visits.visited(bench)
+        page = desk(of.visitor)
+        assert sections(page) == ["Visits"]
+        expect(page.get_by_role("main").get_by_role("button")).to_have_count(0)
+        page.get_by_role("link", name=re.compile(f"^{bench.candidate.name}:")).click()
+        expect(page.get_by_text("The instruments on that day")).to_be_visible()
+        page.get_by_role("link", name="Readings, photos and procedure of this attempt").click()
+        expect(page.get_by_role("heading", name="Decision")).to_be_visible()
+        page.goto("/rigs/")
         expect(heading(page)).to_have_text("This page isn’t open to you")
 
 
@@ -162,8 +159,8 @@ class TestAManager:
         page = desk(bench.manager)
         page.goto(f"/evidence/{bench.candidate.pk}/")
         page.get_by_role("button", name="Make the document").click()
-        expect(page.get_by_role("status")).to_contain_text("The document is made")
-        link = page.get_by_role("link", name=re.compile("^Portfolio of"))
+        link = page.get_by_role("link", name="Open it")
+        expect(link).to_be_visible()
         document = page.request.get(link.get_attribute("href") or "")
 
         assert document.headers["content-type"] == "application/pdf"

@@ -13,8 +13,10 @@ from PIL import Image, ImageDraw
 
 from academy import json_files
 from academy.models import Centre, Cohort, Person
-from assessments import attempts, catalogue, evidence, limits, outcomes, progress, signoff
+from assessments import attempts, catalogue, evidence, judgements, limits, outcomes, progress, signoff
 from assessments.expansion import DesignData, expand
+from assessments.judgements import Judged
+from assessments.marking.results import Marking
 from assessments.models import Attempt, SignOff, Step, TaskVersion
 from assessments.models.attempts import Purpose
 from assessments.models.decisions import Decision
@@ -221,7 +223,8 @@ def signed_off(
     """An attempt through to its decision, with a reason where the marking proposes another."""
     attempt = handed_in(bench, work, candidate=candidate, purpose=purpose, at=at)
     outcome = outcomes.latest(attempt)
-    needed = signoff.reason_needed(outcomes.marking_of(outcome), decision)
+    marking = outcomes.marking_of(outcome)
+    needed = signoff.reason_needed(marking, decision)
     assert attempt.submitted_at is not None
     return signoff.sign_off(
         attempt=attempt,
@@ -230,8 +233,16 @@ def signed_off(
         decision=decision,
         feedback=feedback,
         reason="Watched throughout; asked about it afterwards." if needed else "",
+        judged=judged_as(decision, marking=marking),
+        confirmed_at=attempt.submitted_at,
         at=attempt.submitted_at + STEP_TAKES,
     )
+
+
+def judged_as(decision: Decision, *, marking: Marking) -> dict[str, Judged]:
+    """Every point that the marking leaves to the assessor, judged so that it comes to that decision."""
+    said = Judged(met=decision == Decision.COMPETENT, reason="Asked about it at the bench.")
+    return {point.key: said for point in judgements.needed(marking, decision)}
 
 
 def _in_order(steps: Iterable[Step], work: Work) -> list[Step]:

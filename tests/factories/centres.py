@@ -1,5 +1,6 @@
 """Whole centres to walk through: one at work, with something of everything, and one just opened."""
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -10,10 +11,21 @@ from uuid import uuid4
 from django.core.files.base import ContentFile
 
 from academy.models import Centre, Person, Role
-from assessments import drafts, evidence, faults, limits, progress, verification, virtual
+from assessments import (
+    attempts,
+    drafts,
+    evidence,
+    faults,
+    limits,
+    phrases,
+    progress,
+    tickets,
+    verification,
+    virtual,
+)
 from assessments.draft_steps import repeated, replaced
 from assessments.impact import marking_again, opening
-from assessments.models import Attempt, Photo, PortfolioDocument, Step
+from assessments.models import Attempt, Photo, PortfolioDocument, Step, Ticket
 from assessments.models.attempts import Purpose
 from assessments.models.decisions import Decision
 from assessments.models.verification import Agreement
@@ -30,7 +42,7 @@ from rigs.models import (
 from rigs.models.designs import MeasurandKind
 from rigs.models.instruments import InstrumentKind
 from tests.factories import assessments as made
-from tests.factories import fault_finding, impact, rigs
+from tests.factories import exercises, fault_finding, impact, kept, rights, rigs, sessions, visits
 from tests.factories import virtual as virtual_practices
 from tests.factories.academy import AT, ManagerFactory, person_with
 from tests.factories.assessments import SWITCH_TEST, Bench, Work
@@ -85,17 +97,45 @@ def busy_centre() -> BusyCentre:
         "level": bench.rig.design.measurands.filter(kind=MeasurandKind.LEVEL)[0],
         "check": bench.rig.checks.get(),
         "limit": _limit(bench),
+        "phrase": phrases.keep(assessor=bench.assessor, text="Good order of tests.", task=None, at=bench.at),
         "calendar": calendars.give_address(person=bench.technician, at=bench.at),
         **_attempts(bench),
         **_searches(bench),
         **_practices(bench),
         **_verified(bench, by=people[Role.Kind.VERIFIER]),
         **_drafts(bench),
+        **_exercises(bench, by=people[Role.Kind.VERIFIER]),
         **_rigs(bench),
         **_instruments(bench),
         **_impact(bench),
+        **kept.beside_people(by=bench.manager, at=NOON - timedelta(minutes=5)),
     }
+    at = NOON - timedelta(minutes=10)
+    things["ticket"] = _ticket(bench, things["other"], at=at)
+    things |= visits.under_way(
+        bench,
+        attempt=things["decided"],
+        other=things["other"],
+        visitor=people[Role.Kind.EXTERNAL_VERIFIER],
+        by=bench.manager,
+        at=NOON - timedelta(minutes=5),
+    )
+    things |= sessions.running(bench, attempt=things["unfinished"], at=at)
     return BusyCentre(bench=bench, people=people, things=things)
+
+
+def _ticket(bench: Bench, candidate: Person, *, at: datetime) -> Ticket:
+    """Leave to practise without a network."""
+    version = bench.tasks[SWITCH_TEST]
+    return tickets.issue(
+        id=uuid4(),
+        candidate=candidate,
+        version=version,
+        rig=bench.rig,
+        purpose=Purpose.PRACTICE,
+        chosen={kind: bench.instruments[kind] for kind in attempts.kinds_needed(version)},
+        at=at,
+    )
 
 
 def _limit(bench: Bench) -> SimpleNamespace:
@@ -135,9 +175,13 @@ def _attempts(bench: Bench) -> dict[str, Any]:
     ).attempt
     waiting = made.handed_in(bench, OUT_OF_RANGE, at=at + hour)
     others_waiting = made.handed_in(bench, candidate=other, purpose=Purpose.PRACTICE, at=at + hour)
+    to_return = made.handed_in(bench, purpose=Purpose.PRACTICE, at=at + timedelta(minutes=85))
     unfinished = made.started(bench, at=at + 2 * hour)
     work_half_way(unfinished)
     return {
+        **rights.beside_decisions(
+            bench, decided_on=decided, to_return=to_return, at=NOON - timedelta(minutes=10)
+        ),
         "other": other,
         "decided": decided,
         "refused": refused,
@@ -207,6 +251,11 @@ def _verified(bench: Bench, *, by: Person) -> dict[str, Any]:
     return {"plan": plan, "verified": first, "sampled": rest[0], "action": action}
 
 
+def _exercises(bench: Bench, *, by: Person) -> dict[str, Any]:
+    decided = Attempt.objects.filter(rig=bench.rig, status="signed-off", purpose=Purpose.ASSESSMENT)
+    return exercises.both(bench, of=decided.order_by("started_at")[:2], by=by, at=NOON - timedelta(minutes=5))
+
+
 def work_half_way(attempt: Attempt, *, upto: str = "tee-in") -> datetime:
     """Log every step before ``upto``; then take the last action back. Returns when that was."""
     steps = list(attempt.version.steps.order_by("position"))
@@ -233,9 +282,14 @@ def _document(candidate: Person, *, by: Person, with_ranges: bool, at: datetime)
         issued_at=at,
         with_ranges=with_ranges,
         ledger_head="0" * 64,
-        sha256="0" * 64,
+        sha256=hashlib.sha256(b"%PDF-1.7 signed").hexdigest(),
+        size=15,
+        unsigned_sha256=hashlib.sha256(b"%PDF-1.7").hexdigest(),
+        unsigned_size=8,
+        certificate_sha256="0" * 64,
+        is_self_signed=True,
     )
-    document.file.save(f"{document.pk}.pdf", ContentFile(b"%PDF-1.7"), save=False)
+    document.file.save(f"{document.pk}.pdf", ContentFile(b"%PDF-1.7 signed"), save=False)
     document.save(force_insert=True)
     return document
 

@@ -126,8 +126,8 @@ def attempt(
             measurement(key, text, sequence=number) for number, (key, text) in enumerate(readings, start=1)
         ),
         records=(
-            *((made.record("diagnosis", 90, stated, "From my readings."),) if stated else ()),
-            made.record("conclusion", 91, concluded, "From my readings."),
+            *((made.record("diagnosis", 90, stated),) if stated else ()),
+            made.record("conclusion", 91, concluded),
         ),
         **given,
     )

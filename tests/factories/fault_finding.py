@@ -16,7 +16,7 @@ from rigs.metrology.readings import TypedReading, parse
 from rigs.models import Fault, FaultSetting
 from tests.factories import assessments as made
 from tests.factories import rigs
-from tests.factories.assessments import STEP_TAKES, Bench
+from tests.factories.assessments import STEP_TAKES, Bench, judged_as
 
 FAULT_FINDING = "fault-finding-two-terminal"
 KEPT = ("look", "isolate", "measure", "diagnosis", "conclusion")
@@ -188,7 +188,8 @@ def signed_off(
 ) -> SignOff:
     attempt = handed_in(on, found, purpose=purpose)
     outcome = outcomes.latest(attempt)
-    needed = signoff.reason_needed(outcomes.marking_of(outcome), decision)
+    marking = outcomes.marking_of(outcome)
+    needed = signoff.reason_needed(marking, decision)
     assert attempt.submitted_at is not None
     return signoff.sign_off(
         attempt=attempt,
@@ -197,5 +198,7 @@ def signed_off(
         decision=decision,
         feedback="Every test had its reason.",
         reason="Asked about it afterwards." if needed else "",
+        judged=judged_as(decision, marking=marking),
+        confirmed_at=attempt.submitted_at,
         at=attempt.submitted_at + STEP_TAKES,
     )

@@ -130,8 +130,8 @@ def said(step: str, qualifier: Qualifier, *, sequence: int = 1, unit: str = "mba
     )
 
 
-def record(step: str, sequence: int, answer: str = "", note: str = "") -> RecordInput:
-    return RecordInput(step=step, sequence=sequence, answer=answer, note=note)
+def record(step: str, sequence: int, answer: str = "") -> RecordInput:
+    return RecordInput(step=step, sequence=sequence, answer=answer)
 
 
 def attempt(*steps: StepInput, **given: Any) -> AttemptInputs:

@@ -1,13 +1,15 @@
-"""Kappas and Wilson's interval against published values."""
+"""Kappas, Wilson's interval and Newcombe's of a difference against published values."""
 
 import pytest
 
+from assessments.comparing.rates import Decided, rates
 from rigs.metrology.agreement import Weights, cohens_kappa, fleiss_kappa, wilson
 from tests.published.entries import Entry, entry, half_a_digit, label
 
 COHEN = entry("agreement", "T12-01")
 FLEISS = entry("agreement", "T12-02")
 WEIGHTED = entry("agreement", "T12-05")
+DIFFERENCES = [entry("agreement", identifier) for identifier in ("T12-09", "T12-10", "T12-11", "T12-12")]
 NEWCOMBE = [entry("agreement", identifier) for identifier in ("T12-07", "T12-08")]
 
 
@@ -45,5 +47,19 @@ def test_weighted_kappa(weights: Weights, name: str) -> None:
 @pytest.mark.parametrize("item", [pytest.param(item, id=label(item, item["inputs"])) for item in NEWCOMBE])
 def test_wilson_interval(item: Entry) -> None:
     found = wilson(count=item["inputs"]["x"], n=item["inputs"]["n"])
+    assert found.lower == pytest.approx(float(item["expected"]["lower"]), abs=item["tolerance"]["lower"])
+    assert found.upper == pytest.approx(float(item["expected"]["upper"]), abs=item["tolerance"]["upper"])
+
+
+@pytest.mark.parametrize("item", [pytest.param(item, id=label(item, item["inputs"])) for item in DIFFERENCES])
+def test_interval_of_a_difference(item: Entry) -> None:
+    given = item["inputs"]
+    made = [
+        Decided(group=group, stratum="", competent=place < given[competent])
+        for group, competent, n in (("A", "x", "n"), ("B", "y", "m"))
+        for place in range(given[n])
+    ]
+    found = rates(made).groups[0].beside
+    assert found is not None
     assert found.lower == pytest.approx(float(item["expected"]["lower"]), abs=item["tolerance"]["lower"])
     assert found.upper == pytest.approx(float(item["expected"]["upper"]), abs=item["tolerance"]["upper"])

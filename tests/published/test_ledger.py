@@ -53,7 +53,7 @@ def test_the_hash_is_sha_256(message, digest):
 )
 def test_an_entrys_hash_covers_the_previous_hash_and_then_the_body(message, digest):
     # The message's first 32 bytes stand in for the hash before, the rest for the body.
-    assert ledger._hash(message[:32].encode().hex(), message[32:]) == digest
+    assert ledger.entry_hash(message[:32].encode().hex(), message[32:]) == digest
 
 
 @pytest.mark.parametrize("item", [pytest.param(KEY_ORDER, id=label(KEY_ORDER))])

@@ -17,8 +17,8 @@ from tests.factories.academy import AT, ManagerFactory, person_with
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("morning")]
 
 C, A, V = Role.Kind.CANDIDATE, Role.Kind.ASSESSOR, Role.Kind.VERIFIER
-E, T, M = Role.Kind.EXTERNAL_VERIFIER, Role.Kind.TECHNICIAN, Role.Kind.MANAGER
-STAFF = {A, V, E, T, M}
+T, M = Role.Kind.TECHNICIAN, Role.Kind.MANAGER
+STAFF = {A, V, T, M}
 
 # Each page of one bench, and who may open it.
 ALLOWED = {
@@ -121,7 +121,7 @@ class TestAccess:
 
         assert buttons(bench.technician) == {"check-record", "hold-place", "rig-values", "baseline-start"}
         assert buttons(bench.assessor) == {"check-record", "hold-place", "rig-values", "fault-set"}
-        assert buttons(person_with(E, by=bench.manager)) == {"rig-values"}
+        assert buttons(person_with(V, by=bench.manager)) == {"rig-values"}
 
 
 class TestWhatARigPageSays:

@@ -11,9 +11,19 @@ from academy.permissions import ROLE_PERMISSIONS, Permission
 from tests.factories.centres import BusyCentre
 
 STAFF = frozenset(
-    {Role.Kind.ASSESSOR, Role.Kind.VERIFIER, Role.Kind.EXTERNAL_VERIFIER, Role.Kind.MANAGER},
+    {Role.Kind.ASSESSOR, Role.Kind.VERIFIER, Role.Kind.MANAGER},
 )
 """Those who read other people's attempts and portfolios."""
+
+
+class Plain(str):
+    """A parameter that is no thing of a centre: a word of the address itself."""
+
+    __slots__ = ()
+
+
+OF_THE_CENTRE = frozenset(Role.Kind) - {Role.Kind.EXTERNAL_VERIFIER}
+"""Everybody but a visitor."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,6 +51,13 @@ class Page:
         return "-".join([self.name, *(str(value) for value in self.about.values())])
 
     @property
+    def things(self) -> tuple[str, ...]:
+        """What it is about, as named in the busy centre."""
+        return tuple(
+            named for named in self.about.values() if isinstance(named, str) and not isinstance(named, Plain)
+        )
+
+    @property
     def shows(self) -> bool:
         return not (self.leads_on or self.takes_posts)
 
@@ -52,7 +69,7 @@ class Page:
 
 
 def _value(centre: BusyCentre, named: str | int) -> Any:
-    return named if isinstance(named, int) else centre.id_of(named)
+    return named if isinstance(named, int | Plain) else centre.id_of(named)
 
 
 def page(name: str, needs: Permission, *, also: Mapping[str, Any] | None = None, **about: str | int) -> Page:
@@ -71,8 +88,23 @@ PAGES = (
     page("sign-in", Permission.PUBLIC),
     page("sign-out", Permission.PUBLIC, also=POST),
     page("password-change", Permission.SIGNED_IN),
+    page("password-forgotten", Permission.PUBLIC),
+    page("link-use", Permission.PUBLIC, token="link-token"),
+    page("own-data", Permission.SIGNED_IN),
+    page("own-data-take", Permission.SIGNED_IN, also=POST),
+    page("retention-list", Permission.CENTRE_MANAGE),
+    page("retention-period", Permission.CENTRE_MANAGE, kind=Plain("photos")),
+    page("retention-dispose", Permission.CENTRE_MANAGE, kind=Plain("photos")),
+    page("disposal-list", Permission.LEDGER_READ),
     page("person-list", Permission.PEOPLE_MANAGE),
     page("person-create", Permission.PEOPLE_MANAGE),
+    page("person-invite", Permission.PEOPLE_MANAGE),
+    page("person-link", Permission.PEOPLE_MANAGE, pk="person", also=POST),
+    page("invitation-list", Permission.PEOPLE_MANAGE),
+    page("link-withdraw", Permission.PEOPLE_MANAGE, pk="link", also=POST),
+    page("roster-import", Permission.PEOPLE_MANAGE),
+    page("record-hold-place", Permission.PEOPLE_MANAGE, pk="person"),
+    page("record-hold-lift", Permission.PEOPLE_MANAGE, pk="held", hold="record-hold"),
     page("person-detail", Permission.PEOPLE_MANAGE, pk="person"),
     page("person-password", Permission.PEOPLE_MANAGE, pk="person"),
     page("person-erase", Permission.PEOPLE_MANAGE, pk="person"),
@@ -107,7 +139,7 @@ PAGES = (
     page("fault-remove", Permission.FAULT_SET, pk="fault"),
     page("fault-detail", Permission.FAULT_SET, pk="fault"),
     page("fault-list", Permission.FAULT_SET, rig="rig-waiting"),
-    page("scan", Permission.SIGNED_IN, pk="rig", also={"leads_on": True}),
+    page("scan", Permission.SIGNED_IN, pk="rig", also={"leads_on": True, "only": OF_THE_CENTRE}),
     page("rig-attempts", Permission.ATTEMPT_READ, pk="rig"),
     page("instrument-use", Permission.ATTEMPT_WORK, pk="instrument"),
     page("label-sheet", Permission.RIG_MANAGE),
@@ -135,6 +167,12 @@ PAGES = (
     page("certificate-attach", Permission.INSTRUMENT_MANAGE, pk="calibration"),
     page("certificate-file", Permission.INSTRUMENT_READ, pk="certificate-file"),
     page("bench-home", Permission.ATTEMPT_WORK),
+    page("bench-offline", Permission.PUBLIC),
+    page("bench-sync", Permission.ATTEMPT_WORK),
+    page("service-worker", Permission.PUBLIC),
+    page("ticket-issue", Permission.ATTEMPT_WORK, rig="rig", version="version", also=POST),
+    page("ticket-end", Permission.SIGNED_IN, pk="ticket", also=POST),
+    page("attempt-pack", Permission.ATTEMPT_WORK, pk="unfinished"),
     page("bench-rig", Permission.ATTEMPT_WORK, pk="rig"),
     page("attempt-start", Permission.ATTEMPT_WORK, rig="rig", version="version"),
     page("attempt-overview", Permission.ATTEMPT_WORK, pk="unfinished"),
@@ -146,7 +184,7 @@ PAGES = (
     page("attempt-hand-in", Permission.ATTEMPT_WORK, pk="unfinished", also=POST),
     page("sheet-print", Permission.SIGNED_IN, pk="unfinished", also=BY_TYPISTS),
     page("sheet-transcribe", Permission.SIGNED_IN, pk="unfinished", also=BY_TYPISTS),
-    page("sheet-blank", Permission.SIGNED_IN, rig="rig", version="version"),
+    page("sheet-blank", Permission.SIGNED_IN, rig="rig", version="version", also={"only": OF_THE_CENTRE}),
     page("sheet-list", Permission.ATTEMPT_TRANSCRIBE),
     page("attempt-result", Permission.ATTEMPT_WORK, pk="decided"),
     page("virtual-list", Permission.ATTEMPT_WORK),
@@ -158,8 +196,59 @@ PAGES = (
     page("virtual-finish", Permission.ATTEMPT_WORK, pk="practising", also=POST),
     page("virtual-result", Permission.ATTEMPT_WORK, pk="practised"),
     page("photo-file", Permission.SIGNED_IN, pk="photo", also={"only": STAFF | {Role.Kind.CANDIDATE}}),
+    page("session-board", Permission.SESSION_READ),
+    page("session-stop", Permission.SESSION_STOP),
+    page("session-stopped", Permission.SESSION_READ, pk="stop"),
+    page("session-resume", Permission.ATTEMPT_DECIDE, pk="stop"),
+    page("help-answer", Permission.ATTEMPT_DECIDE, pk="call", also=POST),
+    page("help-ask", Permission.ATTEMPT_WORK, pk="unfinished", also=POST),
+    page("help-take-back", Permission.ATTEMPT_WORK, pk="unfinished", also=POST),
+    page("observe", Permission.ATTEMPT_DECIDE, pk="unfinished"),
+    page("observe-step", Permission.ATTEMPT_DECIDE, pk="unfinished", position=5),
+    page("oral-ask", Permission.ATTEMPT_DECIDE, pk="unfinished", key="question"),
+    page("rotation-list", Permission.SESSION_READ),
+    page("rotation-create", Permission.SESSION_PLAN, cohort="cohort"),
+    page("rotation-detail", Permission.SESSION_READ, pk="rotation"),
+    page("rotation-replan", Permission.SESSION_PLAN, pk="rotation"),
+    page("rotation-swap", Permission.SESSION_PLAN, pk="rotation"),
+    page("rotation-print", Permission.SESSION_READ, pk="rotation"),
     page("review-list", Permission.ATTEMPT_READ),
     page("review-detail", Permission.ATTEMPT_READ, pk="waiting"),
+    page("phrase-list", Permission.ATTEMPT_DECIDE),
+    page("phrase-change", Permission.ATTEMPT_DECIDE, pk="phrase"),
+    page("phrase-remove", Permission.ATTEMPT_DECIDE, pk="phrase", also=POST),
+    page("countersign-list", Permission.ATTEMPT_DECIDE),
+    page("countersign", Permission.ATTEMPT_DECIDE, pk="provisional"),
+    page("attempt-return", Permission.ATTEMPT_DECIDE, pk="waiting"),
+    page("attempt-void", Permission.ATTEMPT_DECIDE, pk="unfinished"),
+    page("prompt-give", Permission.ATTEMPT_DECIDE, pk="unfinished"),
+    page("appeal-list", Permission.APPEAL_READ),
+    page("appeal-detail", Permission.APPEAL_READ, pk="appeal"),
+    page("appeal-further", Permission.APPEAL_READ, pk="appeal", also=POST),
+    page("appeal-open", Permission.APPEAL_READ, pk="provisional"),
+    page("appeal-own", Permission.ATTEMPT_WORK, pk="decided"),
+    page("appeal-own-further", Permission.ATTEMPT_WORK, pk="decided", also=POST),
+    page("appeal-own-withdraw", Permission.ATTEMPT_WORK, pk="decided", also=POST),
+    page("scope-list", Permission.COHORT_READ),
+    page("scope-record", Permission.SCOPE_MANAGE),
+    page("scope-end", Permission.SCOPE_MANAGE, pk="scope"),
+    page("conflict-list", Permission.CONFLICT_DECLARE),
+    page("conflict-declare", Permission.CONFLICT_DECLARE),
+    page("conflict-end", Permission.CONFLICT_DECLARE, pk="conflict", also={"only": (Role.Kind.MANAGER,)}),
+    page("adjustment-list", Permission.ADJUSTMENT_AGREE),
+    page("adjustment-agree", Permission.ADJUSTMENT_AGREE),
+    page("adjustment-end", Permission.ADJUSTMENT_AGREE, pk="adjustment"),
+    page("resit-list", Permission.COHORT_READ),
+    page("resit-rule", Permission.TASK_MANAGE, pk="task"),
+    page("resit-leave", Permission.RESIT_ALLOW),
+    page("exercise-list", Permission.EXERCISE_READ),
+    page("exercise-create", Permission.VERIFICATION_DO),
+    page("exercise-detail", Permission.EXERCISE_READ, pk="exercise"),
+    page("exercise-close", Permission.VERIFICATION_DO, pk="exercise"),
+    page("exercise-read", Permission.ATTEMPT_DECIDE, pk="exercise-closed", also=POST),
+    page("exercise-item", Permission.ATTEMPT_DECIDE, pk="exercise-item"),
+    page("exercise-rule", Permission.VERIFICATION_DO, pk="exercise-closed-item"),
+    page("decision-rates", Permission.RATES_READ),
     page("sampling-list", Permission.VERIFICATION_READ),
     page("sampling-draw", Permission.VERIFICATION_DO),
     page("sampling-detail", Permission.VERIFICATION_READ, pk="plan"),
@@ -177,6 +266,22 @@ PAGES = (
     page("impact-print", Permission.IMPACT_READ, pk="impact"),
     page("impact-item", Permission.IMPACT_READ, pk="impact-item"),
     page("impact-letter", Permission.IMPACT_READ, pk="impact-item"),
+    page("job-detail", Permission.SIGNED_IN, pk="job", also={"only": (Role.Kind.MANAGER,)}),
+    page("job-again", Permission.SIGNED_IN, pk="job", also=POST),
+    page("trail-find", Permission.ATTEMPT_READ),
+    page("trail-detail", Permission.ATTEMPT_READ, candidate="person", task="task"),
+    page("visit-list", Permission.VISIT_READ),
+    page("visit-arrange", Permission.VISIT_MANAGE),
+    page("visit-detail", Permission.VISIT_READ, visit="visit"),
+    page("visit-extend", Permission.VISIT_MANAGE, visit="visit"),
+    page("visit-end", Permission.VISIT_MANAGE, visit="visit", also=POST),
+    page("visit-trail", Permission.VISIT_READ, visit="visit", sample="visit-sample"),
+    page("visit-attempt", Permission.VISIT_READ, visit="visit", pk="decided"),
+    page("visit-photo", Permission.VISIT_READ, visit="visit", pk="visit-photo"),
+    page("visit-certificate", Permission.VISIT_READ, visit="visit", pk="visit-certificate"),
+    page("visit-portfolio", Permission.VISIT_READ, visit="visit", pk="staff-copy"),
+    page("pack-make", Permission.VISIT_MANAGE, visit="visit", also=POST),
+    page("pack-download", Permission.VISIT_READ, pk="pack"),
     page("task-list", Permission.TASK_READ),
     page("task-version", Permission.TASK_READ, pk="version"),
     page("task-export", Permission.TASK_READ, pk="version"),
@@ -197,12 +302,16 @@ PAGES = (
     page("limit-list", Permission.TASK_READ),
     page("limit-confirm", Permission.TASK_MANAGE, digest="limit"),
     page("cohort-matrix", Permission.COHORT_READ),
+    page("cohort-export", Permission.COHORT_READ),
+    page("cohort-weeks", Permission.COHORT_READ),
+    page("cohort-detail", Permission.COHORT_READ, pk="cohort"),
     page("cohort-plan", Permission.COHORT_MANAGE, pk="cohort"),
     page("prior-record", Permission.PRIOR_RECORD, pk="person"),
     page("portfolio-own", Permission.PORTFOLIO_READ),
     page("portfolio-detail", Permission.PORTFOLIO_READ, pk="other", also=BY_STAFF),
     page("portfolio-issue", Permission.PORTFOLIO_READ, pk="other", also=POST),
     page("portfolio-download", Permission.PORTFOLIO_READ, pk="staff-copy", also=BY_STAFF),
+    page("document-check", Permission.PUBLIC, pk="staff-copy"),
 )
 
 STATES = (
@@ -217,6 +326,14 @@ STATES = (
     page("instrument-detail", Permission.INSTRUMENT_READ, pk="instrument-uncertified"),
     page("instrument-detail", Permission.INSTRUMENT_READ, pk="indicator"),
     page("instrument-use", Permission.ATTEMPT_WORK, pk="instrument-held"),
+    page("observe", Permission.ATTEMPT_DECIDE, pk="waiting"),
+    page("observe", Permission.ATTEMPT_DECIDE, pk="finding"),
+    *(
+        page("observe-step", Permission.ATTEMPT_DECIDE, pk="unfinished", position=position)
+        # A reading, a step seen as not met with help, one seen as met, a photo, and one to come.
+        for position in (1, 4, 6, 8, 14)
+    ),
+    page("oral-ask", Permission.ATTEMPT_DECIDE, pk="unfinished", key="question-unasked"),
     page("rig-attempts", Permission.ATTEMPT_READ, pk="rig-held"),
     page("bench-rig", Permission.ATTEMPT_WORK, pk="rig-held"),
     page("attempt-start", Permission.ATTEMPT_WORK, rig="rig-waiting", version="version"),
@@ -226,6 +343,7 @@ STATES = (
         for position in (1, 2, 4, 6, 8, 10, 14, 30, 31, 32)
     ),
     page("attempt-overview", Permission.ATTEMPT_WORK, pk="waiting"),
+    page("attempt-overview", Permission.ATTEMPT_WORK, pk="returned"),
     page("attempt-overview", Permission.ATTEMPT_WORK, pk="finding"),
     page("attempt-step", Permission.ATTEMPT_WORK, pk="finding", position=4),
     page("review-detail", Permission.ATTEMPT_READ, pk="found"),
@@ -245,7 +363,11 @@ STATES = (
     page("review-detail", Permission.ATTEMPT_READ, pk="refused"),
     page("review-detail", Permission.ATTEMPT_READ, pk="others-waiting"),
     page("sampled-detail", Permission.VERIFICATION_READ, pk="verified"),
+    page("exercise-detail", Permission.EXERCISE_READ, pk="exercise-closed"),
+    page("exercise-item", Permission.ATTEMPT_DECIDE, pk="exercise-item-done"),
+    page("exercise-item", Permission.ATTEMPT_DECIDE, pk="exercise-closed-item"),
     page("impact-detail", Permission.IMPACT_READ, pk="impact-new"),
+    page("visit-attempt", Permission.VISIT_READ, visit="visit", pk="waiting"),
     page("portfolio-detail", Permission.PORTFOLIO_READ, pk="person"),
     page("person-detail", Permission.PEOPLE_MANAGE, pk="other"),
     page("virtual-start", Permission.ATTEMPT_WORK, version="search"),
@@ -262,6 +384,10 @@ STATES = (
 ASKED = (
     (page("review-list", Permission.ATTEMPT_READ), {"show": "decided"}),
     (page("person-list", Permission.PEOPLE_MANAGE), {"q": "nobody at all"}),
+    (page("cohort-matrix", Permission.COHORT_READ), {"cohort": "all", "show": "stuck"}),
+    (page("cohort-matrix", Permission.COHORT_READ), {"show": "near-end"}),
+    (page("decision-rates", Permission.RATES_READ), {"starts_on": "2031-01-01", "ends_on": "2030-01-01"}),
+    (page("decision-rates", Permission.RATES_READ), {"starts_on": "yesterday"}),
 )
 """Pages that have another face when they are asked something."""
 

@@ -14,6 +14,7 @@ from django.core.wsgi import get_wsgi_application
 from django.utils import timezone
 from waitress.server import create_server  # type: ignore[import-untyped]
 
+from academy import background
 from academy.refusals import Refused
 from assessments.demo import loading, scenario
 from assessments.demo.journey import Journey, Stopped
@@ -68,6 +69,7 @@ class Command(BaseCommand):
         for each in plan.sign_ins:
             self.tell(f"  {plan.email(each.person):{width}}  {each.note}")
         self.tell(f"\nPassword of each: {plan.password}")
+        background.start_worker()
         create_server(get_wsgi_application(), sockets=[listening], threads=THREADS).run()
 
     def travel(self, plan: Scenario) -> None:

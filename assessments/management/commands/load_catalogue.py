@@ -11,12 +11,14 @@ from academy import json_files
 from academy.database import check_migrated
 from academy.json_files import FileError
 from academy.models import Centre
-from assessments import catalogue
+from assessments import catalogue, questions
 from rigs.catalogue import load_design_file, read_designs
 
 
 class Command(BaseCommand):
-    help = "Give a centre the rig designs, criteria and tasks in a folder. What it has already is left alone."
+    help = (
+        "Give a centre the rig designs, criteria, tasks and questions of a folder that it doesn’t have yet."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("centre", help="the centre's name")
@@ -55,4 +57,9 @@ class Command(BaseCommand):
         tasks = catalogue.read_tasks(folder / "tasks")
         for file in tasks:
             catalogue.issue_file(centre=centre, file=file, by=None, at=now)
-        return f"{len(designs)} rig designs, {criteria} criteria, {len(tasks)} tasks"
+        asked = [
+            questions.issue_file(centre=centre, file=file, by=None, at=now)
+            for file in questions.read_files(folder / "questions")
+        ]
+        counts = f"{len(designs)} rig designs, {criteria} criteria, {len(tasks)} tasks"
+        return f"{counts}, questions for {len(asked)}" if asked else counts

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 PICTURES = settings.ROOT / "fixtures" / "pictures"
 MOST_BYTES = 150_000
 COLOURS = (256, 128, 64, 32)
-PATIENCE = 180_000  # ms: a portfolio is typeset while the page waits
+PATIENCE = 180_000  # ms: a portfolio is typeset meanwhile
 PHONE, DESK = (360, 720), (1280, 900)
 FLAGS = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking")
 POPPLER = "pdftoppm draws it, and is missing (Debian: apt-get install poppler-utils)."
@@ -116,7 +116,8 @@ def portfolio(visit: Visit) -> bytes:
     open_cohort(page)
     page.get_by_role("link", name=TO_SHOW).click()
     page.get_by_role("button", name="Make the document").click()
-    link = page.get_by_role("link", name=re.compile("^Portfolio of")).first
+    link = page.get_by_role("link", name="Open it")
+    link.wait_for()  # the page of what is made in the background comes back by itself
     document = page.request.get(link.get_attribute("href") or "").body()
     return page_of(document, saying="Δp at the venturi taps")
 

@@ -8,10 +8,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from pypdf import PdfReader
 
-from academy import ledger
 from academy.models import Role
 from academy.notices import notices_for
-from assessments import impact_documents, portfolio, progress
+from assessments import impact_documents, progress
 from assessments.impact import resolving
 from assessments.models import ImpactReview, ModelOutcome
 from assessments.models.decisions import Decision
@@ -19,7 +18,7 @@ from assessments.models.impact import Effect, Resolution
 from tests.factories import assessments as made
 from tests.factories import impact as story
 from tests.factories.academy import person_with
-from tests.factories.portfolios import plain
+from tests.factories.portfolios import contents, document_of, plain
 
 pytestmark = pytest.mark.django_db
 
@@ -217,9 +216,8 @@ def test_more_attempts_take_no_more_queries(bench, client):
 
 def test_a_portfolio_says_what_does_not_count(bench, signed):
     story.worked(bench)
-    found = portfolio.contents(candidate=bench.candidate, with_ranges=True, on=bench.at.date())
-    head = ledger.head(centre=bench.centre)
-    document = portfolio.document_of(found, head=head, by=bench.assessor, at=story.after(bench))
+    found = contents(bench)
+    document = document_of(bench, found, at=story.after(bench))
 
     assert not found.entries[0].counts
     assert "Suspended by an impact review: it doesn’t count" in plain(document.html)

@@ -45,7 +45,7 @@ def test_the_document_is_rfc_8785_and_what_pythons_json_makes_of_it(note, typed,
     document = canonical(
         worked(
             readings=(logged,),
-            records=(record("isolate", 1, note=note, answer=typed),),
+            records=(record("isolate", 1, answer=typed),),
             measurands=(replace(RUNNING, value=value, label=note),),
             fault=FaultInput(slug="h-tube-off", label=note, conclusion="elsewhere"),
         )

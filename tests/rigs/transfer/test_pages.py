@@ -10,10 +10,10 @@ from openpyxl import load_workbook
 from zeal import zeal_ignore
 
 from academy.models import Role
+from academy.transfer import csv_files
 from assessments.models import RangeSeen
 from rigs.instruments import kind_for
 from rigs.models import Rig
-from rigs.transfer import csv_files
 from rigs.transfer.registry import KINDS
 from tests.factories import rigs as make
 from tests.factories.academy import person_with

@@ -6,12 +6,13 @@ import pytest
 
 from academy import ledger
 from academy.models import LedgerEntry
+from academy.transfer import csv_files, runs, xlsx_files
+from academy.transfer.runs import Verdict
+from academy.transfer.tables import FileRefused
 from rigs import faults, register
 from rigs.models import Calibration, Check, Instrument, Rig
-from rigs.transfer import csv_files, of_certificates, of_checks, of_instruments, of_rigs, runs, xlsx_files
+from rigs.transfer import of_certificates, of_checks, of_instruments, of_rigs
 from rigs.transfer.registry import KINDS
-from rigs.transfer.runs import Verdict
-from rigs.transfer.tables import FileRefused
 from tests.factories import rigs as make
 from tests.factories.academy import AT, ManagerFactory
 

@@ -1,0 +1,98 @@
+"""What is done otherwise for a candidate. The standard stays the same: no marking knows of it."""
+
+import math
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+
+from django.db import transaction
+
+from academy import ledger
+from academy.models import Centre, Person
+from academy.permissions import Permission, permissions_of
+from academy.refusals import Refused
+from academy.seals import sealed
+from assessments.models import Adjustment
+
+MOST_EXTRA_PERCENT = 200
+
+
+@transaction.atomic
+def agree(
+    *,
+    candidate: Person,
+    what: str,
+    extra_percent: int,
+    starts_on: date,
+    ends_on: date | None,
+    by: Person,
+    at: datetime,
+) -> Adjustment:
+    """Agree on what is done otherwise, and how much more time there is, in percent of the guide minutes."""
+    centre = _require_right(candidate, by, at=at)
+    what = what.strip()
+    if not what:
+        raise Refused("Say what is to be done, such as “instructions read out”.", field="what")
+    if not 0 <= extra_percent <= MOST_EXTRA_PERCENT:
+        raise Refused(f"Give 0 to {MOST_EXTRA_PERCENT} %.", field="extra_percent")
+    if ends_on is not None and ends_on < starts_on:
+        raise Refused("The last day can't be before the first.", field="ends_on")
+    adjustment = Adjustment.objects.create(
+        candidate=candidate,
+        what=what,
+        extra_percent=extra_percent,
+        starts_on=starts_on,
+        ends_on=ends_on,
+        agreed_by=by,
+        agreed_at=at,
+    )
+    facts = {
+        "candidate": str(candidate.pk),
+        "what": sealed(f"{extra_percent} %\n{what}", adjustment.salt),
+        "starts_on": starts_on.isoformat(),
+        "ends_on": ends_on.isoformat() if ends_on else None,
+    }
+    ledger.append(centre=centre, actor=by, verb="adjustment.agree", subject=adjustment.pk, at=at, facts=facts)
+    return adjustment
+
+
+@transaction.atomic
+def end(*, adjustment: Adjustment, on: date, by: Person, at: datetime) -> Adjustment:
+    """Give an adjustment its last day, yesterday at the earliest."""
+    held = (
+        Adjustment.objects.select_for_update(of=("self",))
+        .select_related("candidate__centre")
+        .get(pk=adjustment.pk)
+    )
+    centre = _require_right(held.candidate, by, at=at)
+    today = centre.date_at(at)
+    if held.ends_on is not None and held.ends_on < today:
+        raise Refused("That has ended already.", field="ends_on")
+    if on < max(held.starts_on, today - timedelta(days=1)):
+        raise Refused("The last day can't be before the first, nor before yesterday.", field="ends_on")
+    held.ends_on = on
+    held.save(update_fields=["ends_on"])
+    facts = {"ends_on": on.isoformat()}
+    ledger.append(centre=centre, actor=by, verb="adjustment.end", subject=held.pk, at=at, facts=facts)
+    return held
+
+
+def in_force(*, candidate: Person, on: date) -> tuple[Adjustment, ...]:
+    """What is done otherwise for a candidate on that day. One query."""
+    return tuple(Adjustment.objects.in_force(on=on).filter(candidate=candidate))
+
+
+def minutes(guide_minutes: int, agreed: Iterable[Adjustment]) -> int:
+    """The guide minutes with the most extra time that was agreed on, rounded up."""
+    extra = max((each.extra_percent for each in agreed), default=0)
+    return math.ceil(guide_minutes * (100 + extra) / 100)
+
+
+def _require_right(candidate: Person, by: Person, *, at: datetime) -> Centre:
+    centre = candidate.centre
+    if centre is None or centre.pk != by.centre_id:
+        raise Refused("That candidate belongs to another centre.")
+    if candidate.pk == by.pk:
+        raise Refused("Somebody else agrees on what is adjusted for you.")
+    if Permission.ADJUSTMENT_AGREE not in permissions_of(by, on=centre.date_at(at)):
+        raise Refused("Only an assessor or a manager in post today can do that.")
+    return centre
