@@ -164,6 +164,41 @@ class DigestForm(SheetForm):
     )
 
 
+def _whole(label: str, help_text: str) -> forms.IntegerField:
+    return forms.IntegerField(label=label, help_text=help_text)
+
+
+class DecidingValuesForm(SheetForm):
+    """The centre's values for deciding. How much each may be is the verb's to say."""
+
+    decide_days = _whole("Days to decide in", "After handing in. What waits longer is pointed out.")
+    sitting_minutes = _whole(
+        "Minutes until the password is asked for again", "Without a decision, at the same screen."
+    )
+    hasty_seconds = _whole("Seconds that a decision takes at least", "A shorter one is looked at again.")
+    same_words_times = _whole(
+        "The same feedback so often in a day", "From then on it is pointed out to the verifier."
+    )
+    countersign_days = _whole("Days for a countersignature", "Of an assessor in training’s decision.")
+    appeal_within_days = _whole("Days to appeal in", "After the decision.")
+    appeal_informal_days = _whole("Working days for the first answer", "Monday to Friday.")
+    appeal_written_days = _whole("Days for the written answer", "Once the first one wasn’t accepted.")
+    hands_seconds = _whole("Seconds that a step takes at least", "Steps logged faster are pointed out.")
+    hurried_percent = forms.DecimalField(
+        label="Percent of the guide time",
+        max_digits=5,
+        decimal_places=2,
+        help_text="A whole attempt done in less is pointed out.",
+    )
+    photo_slack_minutes = _whole(
+        "Minutes that a photo may lie outside the attempt", "Cameras’ clocks are seldom right."
+    )
+    coincidence = forms.FloatField(
+        label="Chance at which readings are too alike",
+        help_text="As a share of 1. Two candidates’ readings that come about less often are pointed out.",
+    )
+
+
 class EraseForm(SheetForm):
     button = "Erase for good"
     button_class = "danger"

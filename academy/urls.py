@@ -1,6 +1,7 @@
 from django.urls import include, path
 
 from academy.views.cohorts import CohortCreate, MembershipCreate, MembershipEnd
+from academy.views.deciding_values import DecidingValues
 from academy.views.home import Home
 from academy.views.jobs import JobAgain, JobDetail
 from academy.views.links import (
@@ -50,6 +51,7 @@ urlpatterns = [
     path("retention/disposed/", DisposalList.as_view(), name="disposal-list"),
     path("retention/<slug:kind>/", RetentionPeriodSet.as_view(), name="retention-period"),
     path("retention/<slug:kind>/dispose/", RetentionDispose.as_view(), name="retention-dispose"),
+    path("how-we-decide/", DecidingValues.as_view(), name="deciding-values"),
     path("people/", PersonList.as_view(), name="person-list"),
     path("people/new/", PersonCreate.as_view(), name="person-create"),
     path("people/invite/", PersonInvite.as_view(), name="person-invite"),

@@ -22,7 +22,9 @@ from tests.site import pages
 from tests.site.pages import Page as SitePage
 
 STAFF = tuple(kind for kind in Role.Kind if kind != Role.Kind.CANDIDATE)
-NO_PAGES = {  # pictures, documents and files
+NO_PAGES = {  # pictures, documents, files, and what a device asks for
+    "attempt-pack",
+    "bench-sync",
     "calendar-feed",
     "certificate-file",
     "certificates-export",
@@ -37,6 +39,7 @@ NO_PAGES = {  # pictures, documents and files
     "photo-file",
     "portfolio-download",
     "rigs-export",
+    "service-worker",
     "sheet-blank",
     "sheet-print",
     "task-export",

@@ -96,6 +96,7 @@ PAGES = (
     page("retention-period", Permission.CENTRE_MANAGE, kind=Plain("photos")),
     page("retention-dispose", Permission.CENTRE_MANAGE, kind=Plain("photos")),
     page("disposal-list", Permission.LEDGER_READ),
+    page("deciding-values", Permission.CENTRE_MANAGE),
     page("person-list", Permission.PEOPLE_MANAGE),
     page("person-create", Permission.PEOPLE_MANAGE),
     page("person-invite", Permission.PEOPLE_MANAGE),

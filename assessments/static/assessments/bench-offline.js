@@ -68,8 +68,10 @@
     summary.focus();
   }
 
-  const complainOf = (problem) =>
-    complain(problem instanceof benchPhotos.NoPhoto ? problem.message : problem.name === "QuotaExceededError" ? FULL : `${problem}`);
+  function complainOf(problem) {
+    if (problem instanceof benchPhotos.NoPhoto) complain(problem.message);
+    else complain(problem.name === "QuotaExceededError" ? FULL : `${problem}`);
+  }
 
   function unsent(says) {
     return make("span", { class: "reading unsent" }, says);
@@ -295,7 +297,8 @@
   function handingIn(attempt, content, missing) {
     const count = `${missing.length} step${missing.length === 1 ? "" : "s"} of this task`;
     const words = missing.length
-      ? `${count} ${missing.length === 1 ? "is" : "are"} not logged yet. You can hand in without, but nothing can be added afterwards.`
+      ? `${count} ${missing.length === 1 ? "is" : "are"} not logged yet. You can hand in without, but nothing ` +
+        "can be added afterwards."
       : "Every step is logged. After handing in nothing can be changed.";
     const handIn = async () => {
       const reasoned = ["diagnosis", "conclusion"];
@@ -310,7 +313,11 @@
     return section(
       "Hand in",
       make("p", {}, words),
-      make("p", { class: "buttons" }, button("Hand in", () => handIn().catch(complainOf), missing.length ? "" : "main")),
+      make(
+        "p",
+        { class: "buttons" },
+        button("Hand in", () => handIn().catch(complainOf), missing.length ? "" : "main"),
+      ),
     );
   }
 
@@ -335,10 +342,13 @@
     const undecided = queue.filter((each) => each.state !== "waiting");
     const open = attempts.filter((each) => each.status === "open" || each.status === "handed-in-here");
     const fresh = tickets.filter((each) => !each.used && (rig === null || each.rig === rig));
-    head("On this phone", "", navigator.onLine ? "" : "There is no network. What you log is kept here and sent later.");
+    const away = "There is no network. What you log is kept here and sent later.";
+    head("On this phone", "", navigator.onLine ? "" : away);
+    const decisions = undecided.map((each) => decisionOn(each, packs, attempts));
+    const rows = open.map((each) => attemptRow(each, packs));
     show(
-      undecided.length ? section("For you to decide", undecided.map((each) => decisionOn(each, packs, attempts))) : null,
-      open.length ? section("Carry on", make("ol", { class: "log big", role: "list" }, open.map((each) => attemptRow(each, packs)))) : null,
+      decisions.length ? section("For you to decide", decisions) : null,
+      rows.length ? section("Carry on", make("ol", { class: "log big", role: "list" }, rows)) : null,
       section("Tickets", ...(fresh.length ? fresh.map(ticketPart) : [noTicket(rig)])),
       make("p", { class: "buttons" }, anchor("/bench/", "To the bench")),
     );
@@ -373,7 +383,9 @@
     const out = hasRunOut(ticket);
     const purpose = ticket.purpose === "practice" ? "Practice" : "Assessment";
     const until = bench.clock(new Date(ticket.expires_at));
-    const good = out ? `The ticket ran out at ${until}: what is begun now is practice.` : `${purpose}, begin before ${until}.`;
+    const good = out
+      ? `The ticket ran out at ${until}: what is begun now is practice.`
+      : `${purpose}, begin before ${until}.`;
     return make(
       "div",
       { class: "both" },
@@ -470,7 +482,7 @@
   function refused(entry) {
     const { answer } = entry;
     const choices = [];
-    const choice = (words, act, more) => choices.push(button(words, () => act().then(decided).catch(complainOf), more));
+    const choice = (words, act) => choices.push(button(words, () => act().then(decided).catch(complainOf)));
     if (entry.kind === "start" && answer.attempt) {
       choice("Put it into the attempt that is open", () => benchStore.moveTo(entry.attempt, answer.attempt, person));
     } else if (entry.kind === "start" && entry.payload.ticket) {
@@ -479,10 +491,11 @@
       choices.push(anchor(`/attempts/${entry.attempt}/steps/${entry.payload.position}/`, "To the step"));
     }
     const all = entry.kind === "start" ? "Leave the whole attempt out" : "Leave it out";
+    const leave = () => benchStore.leaveOut(entry.id).then(decided);
     const sure = make("details", { class: "more" }, make("summary", {}, all));
     sure.append(
       make("p", {}, "What is left out is gone from this phone, and never comes to the site."),
-      make("p", { class: "buttons" }, button(all, () => benchStore.leaveOut(entry.id).then(decided).catch(complainOf), "danger")),
+      make("p", { class: "buttons" }, button(all, () => leave().catch(complainOf), "danger")),
     );
     return [
       make("p", {}, `On this phone: ${entry.says}`),
