@@ -202,6 +202,7 @@ class DecidingValuesForm(SheetForm):
 class EraseForm(SheetForm):
     button = "Erase for good"
     button_class = "danger"
+    error_title = "Not erased: put this right"
 
     sure = forms.BooleanField(label="I know that this can’t be undone")
 

@@ -246,7 +246,7 @@ def _check_dates(kind: Role.Kind, *, starts_on: date, ends_on: date | None) -> N
     if ends_on and ends_on < starts_on:
         raise Refused("The last day can't be before the first.", field="ends_on")
     if kind == Role.Kind.EXTERNAL_VERIFIER and ends_on is None:
-        raise Refused("An external verifier's access needs a last day.", field="ends_on")
+        raise Refused("An external verifier’s access needs a last day.", field="ends_on")
 
 
 def _check_last_day(role: Role, on: date, *, today: date) -> None:

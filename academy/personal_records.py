@@ -32,7 +32,7 @@ def holds(of: Collection[UUID]) -> Reasons:
     found: dict[UUID, list[str]] = {}
     for hold in RecordHold.objects.open().filter(person__in=list(of)):
         cause = hold.get_cause_display().lower()
-        found.setdefault(hold.person_id, []).append(f"on hold since {hold.placed_at:%Y-%m-%d}, {cause}")
+        found.setdefault(hold.person_id, []).append(f"on hold since {hold.placed_at:%-d %B %Y}, {cause}")
     return found
 
 

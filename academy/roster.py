@@ -90,7 +90,7 @@ def _cohort(row: Row, sender: Sender) -> Cohort | None:
 
 ROSTER = Kind(
     slug="roster",
-    title="Roster",
+    title="A roster",
     permission=Permission.PEOPLE_MANAGE,
     columns=(
         Column(name=NAME, help="the person’s name or code", most=200),

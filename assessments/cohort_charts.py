@@ -100,8 +100,8 @@ def _panel(cohort: Cohort, weeks: list[Week], planned: int, *, zone: tzinfo) -> 
         lines=worded(frame, [("centre", 100.0, "all")]),
         bands=(),
         paths=(
-            Path(kind="trend", corners=frame.corners([(noon(cohort.starts_on), 0.0), (noon(end), 100.0)])),
-            Path(kind="joined", corners=frame.corners([(noon(week.on), week.percent) for week in weeks])),
+            Path(kind="pace", corners=frame.corners([(noon(cohort.starts_on), 0.0), (noon(end), 100.0)])),
+            Path(kind="trend", corners=frame.corners([(noon(week.on), week.percent) for week in weeks])),
         ),
         marks=(
             Mark(

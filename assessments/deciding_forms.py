@@ -43,7 +43,12 @@ class VoidForm(SheetForm):
     button_class = "danger"
     error_title = "Not void yet: put this right"
 
-    cause = forms.ChoiceField(label="What was wrong?", choices=VoidCause.choices, widget=forms.RadioSelect)
+    cause = forms.ChoiceField(
+        label="What was wrong?",
+        choices=VoidCause.choices,
+        widget=forms.RadioSelect,
+        error_messages={"required": "Choose what was wrong."},
+    )
     reason = forms.CharField(
         label="What happened, for the record",
         widget=forms.Textarea(attrs={"rows": 2}),
@@ -109,7 +114,7 @@ class CountersignForm(SheetForm):
         label="Having seen the evidence",
         choices=[
             (AGREE, "I agree with the decision"),
-            *((value, f"I decide otherwise: {label.lower()}") for value, label in Decision.choices),
+            *((value, f"A decision of my own: {label.lower()}") for value, label in Decision.choices),
         ],
         widget=forms.RadioSelect,
         error_messages={"required": "Say whether you agree."},

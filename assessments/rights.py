@@ -89,13 +89,18 @@ def why_not(*, attempt: Attempt, person: Person, at: datetime) -> str | None:
 
 
 def require_decider(*, attempt: Attempt, person: Person, at: datetime) -> Standing:
-    """How an assessor who may decide on this attempt stands to its task. Refused to anybody else.
-
-    Practice counts nowhere: whoever is in training decides on it like anybody.
-    """
+    """How an assessor who may decide on this attempt stands to it. Refused to anybody else."""
     reason = why_not(attempt=attempt, person=person, at=at)
     if reason is not None:
         raise Refused(reason)
+    return standing_to(attempt=attempt, person=person, at=at)
+
+
+def standing_to(*, attempt: Attempt, person: Person, at: datetime) -> Standing:
+    """How somebody stands to the task of an attempt.
+
+    Practice counts nowhere: whoever is in training decides on it like anybody.
+    """
     if attempt.purpose == Purpose.PRACTICE:
         return Standing.QUALIFIED
     return standing(person=person, task=attempt.version.task_id, on=attempt.rig.centre.date_at(at))

@@ -16,14 +16,14 @@ class DrawForm(SheetForm):
     starts_on = DayField(label="Decisions from")
     ends_on = DayField(label="To")
     wrong_percent = forms.FloatField(
-        label="If so many were wrong, in %",
+        label="Wrong decisions worth finding, in % of all",
         min_value=0.1,
         max_value=100,
         initial=10,
-        help_text="The sample is made large enough to find one of them.",
+        help_text="If so many were wrong, the part drawn at random is large enough to find one.",
     )
     chance_percent = forms.FloatField(
-        label="with this chance of finding one, in %", min_value=1, max_value=99.9, initial=80
+        label="Chance of finding one, in %", min_value=1, max_value=99.9, initial=80
     )
     seed = forms.IntegerField(
         label="Seed",

@@ -12,7 +12,7 @@ from academy.permissions import Permission
 FIRST_SCREENS = (
     (Role.Kind.CANDIDATE, "bench-home"),
     (Role.Kind.ASSESSOR, "review-list"),
-    (Role.Kind.VERIFIER, "review-list"),
+    (Role.Kind.VERIFIER, "today"),
     (Role.Kind.EXTERNAL_VERIFIER, "visit-list"),
     (Role.Kind.TECHNICIAN, "today"),
     (Role.Kind.MANAGER, "today"),

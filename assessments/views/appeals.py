@@ -172,6 +172,14 @@ class AppealDetail(AppealPage, ConfirmedFormView):
             return redirect("appeal-detail", self.appeal.pk)
         return super().post(request, *args, **kwargs)
 
+    def form_valid(self, form: forms.Form) -> HttpResponse:
+        response = super().form_valid(form)
+        if self.done is not None:
+            messages.success(
+                self.request, f"Answered: the appeal of {self.appeal.sign_off.attempt.candidate}."
+            )
+        return response
+
     def carry_out(self, form: forms.Form) -> object:
         given = form.cleaned_data
         if given["result"] == AppealResult.UPHELD:

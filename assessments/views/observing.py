@@ -76,7 +76,7 @@ class Observe(ObservedAttempt, TemplateView):
             attempt=self.attempt,
             working=session_board.working_on(self.attempt, at=self.now),
             groups=[
-                ("Must be safe", [row for row in rows if row["step"].safety_critical]),
+                ("Safety-critical steps", [row for row in rows if row["step"].safety_critical]),
                 ("The other steps", [row for row in rows if not row["step"].safety_critical]),
             ],
             questions=[(each, self.answers.get(each["key"])) for each in asked],

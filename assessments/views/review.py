@@ -152,6 +152,7 @@ class ReviewDetail(ConfirmedFormView):
             history=self._history(),
             flags=self._flags(known),
             judging=self.may_decide,
+            in_training=self.may_decide and self._in_training(),
             around=around_attempt(
                 self.attempt, person=self.person, may=request_permissions(self.request), at=self.now
             ),
@@ -164,6 +165,11 @@ class ReviewDetail(ConfirmedFormView):
             whose=None if self.is_own else whose.of_attempt(self.attempt),
             **context,
         )
+
+    def _in_training(self) -> bool:
+        """Whether what they decide waits for a second signature."""
+        standing = rights.standing_to(attempt=self.attempt, person=self.person, at=self.now)
+        return standing == rights.Standing.IN_TRAINING
 
     def _flags(self, known: Known) -> tuple[Flag, ...]:
         """Never to the candidate, who may read this page in another role."""

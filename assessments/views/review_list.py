@@ -6,9 +6,9 @@ from django.db.models import QuerySet
 from django.utils.functional import cached_property
 from django.views.generic import ListView
 
-from academy.access import AccessMixin
+from academy.access import AccessMixin, request_permissions
 from academy.permissions import Permission
-from assessments import queue
+from assessments import countersigning, queue
 from assessments.models import Attempt
 from assessments.models.attempts import AttemptStatus
 from assessments.review_forms import QueueForm
@@ -60,4 +60,9 @@ class ReviewList(AccessMixin, ListView):
                 "is_filtered": self.form.filters != queue.EVERYTHING,
                 "weights": [(SAYS[reason], weight) for reason, weight in WEIGHTS.items()],
             }
-        return super().get_context_data(show=self.show, **context)
+        return super().get_context_data(show=self.show, to_countersign=self._to_countersign(), **context)
+
+    def _to_countersign(self) -> int:
+        if Permission.ATTEMPT_DECIDE not in request_permissions(self.request):
+            return 0
+        return countersigning.waiting(person=self.person, at=self.now).count()

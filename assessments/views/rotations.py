@@ -127,8 +127,17 @@ class RotationDetail(AccessMixin, DetailView):
     def get_context_data(self, **context: Any) -> dict[str, Any]:
         changes = PlanChange.objects.filter(plan=self.object).select_related("made_by").order_by("-number")
         return super().get_context_data(
-            table=rotation_table.table(self.object, at=self.now), changes=changes, **context
+            table=rotation_table.table(self.object, at=self.now),
+            changes=changes,
+            held=self._held_ahead(),
+            **context,
         )
+
+    def _held_ahead(self) -> QuerySet[Rig]:
+        """Rigs on hold that slots of today, or of days to come, still count on."""
+        current = self.object.slot_at(self.now)
+        ahead = self.object.planned.standing().filter(slot__gte=current).values("rig")
+        return Rig.objects.filter(pk__in=ahead).filter(pk__in=_held(self.centre)).order_by("tag")
 
 
 class OfPlan(VerbFormView):

@@ -45,6 +45,10 @@ RISKS = {
     Risk.SAME_WORDS: "the same feedback again and again on one day",
     Risk.LATE: "signed long after the work",
 }
+TELLING = frozenset({Risk.OVERRIDE, Risk.NOT_YET})
+"""From these the assessor's decision can be read: not before the verifier's own."""
+UNTOLD = "a risk told after your own decision"
+
 COVERS = {
     Coverage.ASSESSOR: "this assessor",
     Coverage.TASK: "this task",
@@ -130,11 +134,13 @@ class SamplingDetail(AccessMixin, DetailView):
             )
         )
         rows = [(each, reasons(each), verification_of(each)) for each in sampled]
+        compared = [made for _, _, made in rows if made is not None and made.agreement]
         return super().get_context_data(
-            rows=rows,
+            rows=sorted(rows, key=lambda row: row[2] is not None and bool(row[2].agreement)),
+            done=len(compared),
             coverage=coverage_of(sampled),
             chance=round(100 * self.object.stated["chance"]),
-            found=Counter(each.agreement for _, _, each in rows if each is not None and each.agreement),
+            found=Counter(made.agreement for made in compared),
             **context,
         )
 
@@ -302,8 +308,10 @@ def verification_of(sampled: SampledDecision) -> Verification | None:
 
 
 def reasons(sampled: SampledDecision) -> str:
-    """Why it is in the sample, in words."""
-    found = [RISKS[Risk(risk)] for risk in sampled.risks]
+    """Why it is in the sample, in words; what would tell the assessor's decision waits for the verifier's."""
+    risks = [Risk(risk) for risk in sampled.risks]
+    told = [risk for risk in risks if risk not in TELLING or verification_of(sampled) is not None]
+    found = [RISKS[risk] for risk in told] + [UNTOLD] * (len(told) < len(risks))
     found += [f"to cover {COVERS[Coverage(part)]}" for part in sampled.covers]
     return ", ".join(found + ["at random"] * sampled.is_random)
 

@@ -26,7 +26,17 @@ from academy.strip import Strip
 pytestmark = pytest.mark.urls(__name__)
 urlpatterns = [
     path(f"{name}/", View.as_view(), name=name)
-    for name in ("home", "sign-out", "bench-home", "portfolio-own", "review-list", "rig-list", "person-list")
+    for name in (
+        "home",
+        "sign-out",
+        "password-change",
+        "own-data",
+        "bench-home",
+        "portfolio-own",
+        "review-list",
+        "rig-list",
+        "person-list",
+    )
 ]
 
 STATIC = Path(academy.__file__).parent / "static" / "academy"

@@ -102,7 +102,7 @@ def test_another_centres_manager_finds_nobody_here(client, pages):
     [
         (["candidate"], "bench-home"),
         (["assessor"], "review-list"),
-        (["verifier"], "review-list"),
+        (["verifier"], "today"),
         (["technician"], "today"),
         (["manager"], "today"),
         (["manager", "assessor"], "review-list"),

@@ -143,9 +143,9 @@ class TestHolds:
 
         found = due(manager, "people")
         assert found.due == ()
-        assert found.held[0].reasons == ("on hold since 2025-01-06, suspected malpractice",)
+        assert found.held[0].reasons == ("on hold since 6 January 2025, suspected malpractice",)
         assert dispose(manager, "people") == dispose(manager, "digests") == 0
-        with pytest.raises(Refused, match="may go yet: on hold since 2025-01-06"):
+        with pytest.raises(Refused, match="may go yet: on hold since 6 January 2025"):
             people.erase(person=gone, by=manager, at=YEARS_LATER)
 
         retention.lift_hold(hold=hold, why="Nothing in it.", by=manager, at=AT)

@@ -191,6 +191,20 @@ class TestCountersigning:
         shown = text(as_(bench.assessor).post(reverse("countersign", args=[provisional.pk]), sent))
         assert "Say why it is decided otherwise." in shown
 
+    def test_who_is_in_training_knows_it_before_deciding(self, bench, attempt):
+        said = "You are in training for this task"
+        assert said in page(beside.assessor_in_training(bench), "review-detail", attempt.pk)
+        assert said not in page(bench.assessor, "review-detail", attempt.pk)
+
+    def test_the_evidence_leads_to_the_signature_of_whoever_may_give_it(self, bench, attempt, provisional):
+        button = f'<a class="button main" href="{reverse("countersign", args=[provisional.pk])}">'
+        assert button in page(bench.assessor, "review-detail", attempt.pk)
+        assert button not in page(provisional.assessor, "review-detail", attempt.pk)
+
+    def test_the_list_of_those_that_wait_counts_them(self, bench, provisional):
+        assert "To countersign (1)" in page(bench.assessor, "review-list")
+        assert "To countersign (" not in page(provisional.assessor, "review-list")
+
     def test_who_may_not_is_told_why(self, bench, provisional):
         assert "Nobody countersigns a decision of their own" in page(
             provisional.assessor, "countersign", provisional.pk
@@ -213,7 +227,9 @@ class TestAppeals:
         assert not [said for said in told(bench.assessor) if said.startswith("Appeal to answer")]
         sent = {"result": "changed", "reason": "The photo shows it.", "feedback": "Well done."}
         detail = reverse("appeal-detail", args=[Appeal.objects.get().pk])
-        assert as_(verifier).post(detail, sent).url == detail
+        answered = as_(verifier).post(detail, sent, follow=True)
+        assert answered.redirect_chain == [(detail, 302)]
+        assert f"Answered: the appeal of {bench.candidate}." in text(answered)
         assert "The photo shows it." in text(candidate.get(address))
         assert "Well done." in page(bench.candidate, "attempt-result", attempt.pk)
         assert f"Your appeal is answered: {attempt}" in told(bench.candidate)

@@ -3,6 +3,8 @@
 import socket
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, time, timedelta
+from io import StringIO
+from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -19,6 +21,7 @@ from assessments.demo.boards import Boards
 from assessments.demo.hands import conclusion
 from assessments.demo.playing import play
 from assessments.demo.timetable import Timetable, When
+from assessments.management.commands import demo
 from assessments.models import Attempt
 from tests.factories import assessments as made
 from tests.factories.academy import ManagerFactory
@@ -63,6 +66,25 @@ def test_starting_over_empties_the_database_and_removes_its_files() -> None:
     loading.start_over(scenario=PLAN)
     assert not Centre.objects.exists() and not Attempt.objects.exists()
     assert not any(default_storage.exists(name) for name in names)
+
+
+@pytest.mark.parametrize(
+    ("named", "expected"), [("", "http://127.0.0.1:{port}"), ("https://named.example", "before")]
+)
+def test_its_own_address_is_on_what_it_makes_unless_another_is_given(
+    settings, monkeypatch, named, expected
+) -> None:
+    settings.SITE_ADDRESS = "before"
+    monkeypatch.delenv("MAKEPOINT_ADDRESS", raising=False)
+    if named:
+        monkeypatch.setenv("MAKEPOINT_ADDRESS", named)
+    monkeypatch.setattr("academy.background.start_worker", lambda: None)
+    monkeypatch.setattr(demo, "create_server", lambda *_args, **_options: SimpleNamespace(run=lambda: None))
+    with socket.socket() as listening:
+        listening.bind(("127.0.0.1", 0))
+        demo.Command(stdout=StringIO()).serve(PLAN, listening)
+        told = settings.SITE_ADDRESS
+        assert told == expected.format(port=listening.getsockname()[1])
 
 
 @pytest.mark.parametrize("port", ["-1", "70000"])

@@ -129,7 +129,7 @@ class TestMeasuring:
     ):
         finding.measure(attempt, "taps/fan-running", "1.58")
         phone.get(address)
-        with django_assert_num_queries(8) as first:
+        with django_assert_num_queries(10) as first:
             phone.get(address)
         for _ in range(5):
             finding.measure(attempt, "taps/fan-running", "1.58")

@@ -11,6 +11,7 @@ from django.utils import timezone
 from assessments import observing, rotations, stops
 from assessments.models import HelpCall, Observation, OralAnswer, RangeSeen, SessionPlan, SessionStop
 from assessments.models.decisions import Decision
+from rigs import holds
 from tests.factories import assessments as made
 from tests.factories import sessions
 from tests.factories.academy import ManagerFactory, person_with
@@ -282,6 +283,14 @@ def test_planning_again_leaves_out_a_rig_on_hold(bench, assessor, noon):
         reason="One has gone home",
     ).text
     assert "Made again, slot 2 on: One has gone home" in shown
+
+
+def test_a_rotation_says_that_a_rig_it_counts_on_is_on_hold(bench, assessor, noon):
+    plan = sessions.rotation(bench, at=noon)
+    again = f'<a href="{reverse("rotation-replan", args=[plan.pk])}">plan again</a> without it'
+    assert again not in page(assessor, "rotation-detail", plan.pk)
+    holds.place(on=bench.rig, reason="Guard loose", by=bench.technician, at=noon)
+    assert again in page(assessor, "rotation-detail", plan.pk)
 
 
 def test_a_swap_that_breaks_a_rule_is_refused_in_words(bench, assessor, noon):

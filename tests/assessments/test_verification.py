@@ -12,10 +12,11 @@ from academy import ledger, people
 from academy.models import LedgerEntry, Role
 from academy.refusals import Refused
 from assessments import verification
-from assessments.models import SampledDecision
+from assessments.models import SampledDecision, Verification
 from assessments.models.decisions import Decision
 from assessments.models.verification import Agreement
 from assessments.sampling.selection import Risk
+from assessments.views.verification import reasons
 from tests.factories import assessments as made
 from tests.factories.academy import person_with
 from tests.factories.assessments import Work
@@ -206,6 +207,13 @@ class TestActions:
         assert refusal.value.field == "due_on"
 
 
+def test_why_it_is_in_the_sample_does_not_tell_the_decision_before_the_verifiers_own():
+    sampled = SampledDecision(risks=[Risk.OVERRIDE, Risk.NOT_YET, Risk.NEW_RIG], covers=[], is_random=False)
+    assert reasons(sampled) == "a new rig or baseline, a risk told after your own decision"
+    sampled.verification = Verification()
+    assert reasons(sampled) == "decided against the marking, not yet competent, a new rig or baseline"
+
+
 class TestThePages:
     @pytest.fixture(autouse=True)
     def afterwards(self, bench, monkeypatch):
@@ -235,6 +243,12 @@ class TestThePages:
         page = client.post(reverse("action-raise", args=[sampled.pk]), action, follow=True).text
         assert "Praise less." in page
         assert "Praise less." in client.get(reverse("sampling-list")).text
+
+    def test_those_still_to_verify_come_first(self, client, verifier, plan, compared):
+        client.force_login(verifier)
+        page = client.get(reverse("sampling-detail", args=[plan.pk]))
+        assert [bool(made) for _, _, made in page.context["rows"]] == [False, True]
+        assert "2 decisions, 1 verified" in page.text
 
     def test_whoever_only_reads_sees_how_far_it_is_and_decides_nothing(self, client, bench, plan):
         client.force_login(bench.manager)

@@ -8,7 +8,7 @@
     return style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 2;
   };
   // Inside a date field the browser has a button of its own, and rings it itself.
-  const itself = focused.type === "date" && !focused.matches(":focus-visible");
+  const itself = ["date", "datetime-local", "time"].includes(focused.type) && !focused.matches(":focus-visible");
   if (!itself && ![focused, focused.closest("label"), focused.closest(".row")].some((each) => each && shows(each)))
     return [name, "has the focus and doesn't show it"];
   const box = (focused.closest("label") || focused).getBoundingClientRect();

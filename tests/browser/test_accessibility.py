@@ -39,6 +39,7 @@ NO_PAGES = {  # pictures, documents, files, and what a device asks for
     "photo-file",
     "portfolio-download",
     "rigs-export",
+    "rotation-print",
     "service-worker",
     "sheet-blank",
     "sheet-print",

@@ -53,8 +53,10 @@ class TestAVerifier:
         page = desk(Role.Kind.VERIFIER)
         assert sections(page) == [
             "Today",
+            "Session",
             "Review",
             "Verification",
+            "Visits",
             "Rigs",
             "Instruments",
             "Tasks",
@@ -110,7 +112,7 @@ class TestAManager:
         expect(page.get_by_role("status")).to_contain_text("Bramble is open.")
 
         page.get_by_role("link", name="People").click()
-        page.get_by_role("link", name="Add a person").click()
+        page.get_by_role("link", name="Add with a password").click()
         page.get_by_label("Name").fill("Clover Pell")
         page.get_by_label("Email").fill("clover@example.org")
         page.get_by_role("checkbox", name="Candidate").check()

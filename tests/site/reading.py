@@ -17,6 +17,7 @@ class Reader(HTMLParser):
         self.references: list[str] = []
         self.inline: list[str] = []
         self.title = ""
+        self.tag_in_title = ""
         self.forms_without_token: list[str] = []
         self._form: str | None = None
         self._in_title = False
@@ -34,6 +35,8 @@ class Reader(HTMLParser):
             self._form = given.get("action", "this page")
         if given.get("name") == "csrfmiddlewaretoken":
             self._form = None
+        if self._in_title:
+            self.tag_in_title = tag
         self._in_title = tag == "title" and self.tags[tag] == 1
 
     def handle_endtag(self, tag: str) -> None:
@@ -56,8 +59,7 @@ def faults_of(html: str) -> list[str]:
 
 
 def _faults(reader: Reader) -> Iterable[str]:
-    if not reader.title.removesuffix("· Makepoint").strip():
-        yield "It has no title."
+    yield from _faults_of_title(reader)
     for tag in ("h1", "main"):
         if reader.tags[tag] != 1:
             yield f"It has {reader.tags[tag]} of {tag}."
@@ -71,3 +73,10 @@ def _faults(reader: Reader) -> Iterable[str]:
         yield f"The content policy refuses its {what}."
     for action in reader.forms_without_token:
         yield f"The form to {action} has no token."
+
+
+def _faults_of_title(reader: Reader) -> Iterable[str]:
+    if not reader.title.removesuffix("· Makepoint").strip():
+        yield "It has no title."
+    if reader.tag_in_title or "<" in reader.title:
+        yield "Its title has a tag in it, which a browser shows as it is written."

@@ -63,7 +63,10 @@ class Command(BaseCommand):
 
     def serve(self, plan: Scenario, listening: socket.socket) -> None:
         listening.listen()  # who comes right after reading the address waits, and isn't turned away
-        self.tell(f"\nhttp://{HOST}:{listening.getsockname()[1]}/   (stop with Ctrl+C)")
+        address = f"http://{HOST}:{listening.getsockname()[1]}"
+        if "MAKEPOINT_ADDRESS" not in os.environ:
+            settings.SITE_ADDRESS = address  # where links in emails and codes on documents lead
+        self.tell(f"\n{address}/   (stop with Ctrl+C)")
         self.tell("")
         width = max(len(plan.email(each.person)) for each in plan.sign_ins)
         for each in plan.sign_ins:
