@@ -83,7 +83,7 @@ class TestAFile:
             ("C-07,c@example.org,,Plumber,,", "row 2, role: There is no role “Plumber”. The roles are:"),
             ("C-07,c@example.org,,,6 March,", "row 2, first day: “6 March” isn’t a date."),
             ("C-07,c@example.org,,,2025-03-02,2025-03-01", "row 2, last day: The last day can't be before"),
-            ("C-07,c@example.org,,External verifier,,", "row 2, last day: An external verifier's access"),
+            ("C-07,c@example.org,,External verifier,,", "row 2, last day: An external verifier’s access"),
             (",c@example.org,,,,", "row 2, name: Nothing is written here."),
             (
                 "C-07,known@example.org,,,,",
