@@ -7,6 +7,7 @@ from smtplib import SMTPException
 
 from axes.models import AccessAttempt
 from django.conf import settings
+from django.contrib.auth.hashers import UNUSABLE_PASSWORD_PREFIX
 from django.core.mail import EmailMessage
 from django.db import transaction
 from django.db.models import Exists, OuterRef, QuerySet
@@ -133,10 +134,9 @@ def not_invited(*, centre: Centre, at: datetime) -> QuerySet[Person]:
     waiting = AccessLink.objects.open(at=at).filter(person=OuterRef("pk"))
     today = centre.date_at(at)
     held = Role.objects.filter(person=OuterRef("pk")).exclude(ends_on__lt=today)
-    # Django marks a password that can't be used with “!” (`set_unusable_password`).
     found: QuerySet[Person] = (
         Person.objects.filter(Exists(held), ~Exists(waiting), centre=centre, is_active=True)
-        .filter(password__startswith="!")  # noqa: S106 (no password: the mark of having none)
+        .filter(password__startswith=UNUSABLE_PASSWORD_PREFIX)
         .select_related("centre")
     )
     return found

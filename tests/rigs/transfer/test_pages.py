@@ -184,7 +184,7 @@ class TestExporting:
 class TestTheCommand:
     @pytest.fixture
     def run(self, tmp_path, manager, monkeypatch):
-        monkeypatch.setattr("rigs.management.commands.import_rows.check_migrated", lambda: None)
+        monkeypatch.setattr("academy.management.rows.check_migrated", lambda: None)
 
         def run(*rows, by=manager.email, options=(), file=None):
             path = tmp_path / "rigs.csv"
