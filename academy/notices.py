@@ -23,12 +23,16 @@ class Urgency(IntEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Notice:
-    """``url`` is where it can be dealt with; ``on`` the day since when, or by when, if there is one."""
+    """``url`` is where it can be dealt with; ``on`` the day since when, or by when, if there is one.
+
+    ``in_the_room`` where somebody stands and waits: that comes before all that is as urgent.
+    """
 
     urgency: Urgency
     text: str
     url: str
     on: date | None = None
+    in_the_room: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +57,7 @@ Source: TypeAlias = Callable[[Reader], Iterable[Notice]]
 
 
 def notices_for(*, person: Person, at: datetime) -> list[Notice]:
-    """Everything that waits for a person, the most urgent first, and of those the oldest."""
+    """Everything that waits for a person, the most urgent first: what is in the room, then the oldest."""
     if person.centre is None:
         return []
     reader = Reader(
@@ -63,7 +67,9 @@ def notices_for(*, person: Person, at: datetime) -> list[Notice]:
         at=at,
     )
     found = [notice for source in _sources() for notice in source(reader)]
-    return sorted(found, key=lambda notice: (notice.urgency, notice.on or reader.today))
+    return sorted(
+        found, key=lambda notice: (notice.urgency, not notice.in_the_room, notice.on or reader.today)
+    )
 
 
 def _sources() -> Iterator[Source]:

@@ -25,6 +25,7 @@ def _stopped(reader: Reader) -> Iterator[Notice]:
             text="The session is stopped: it waits for an assessor to let it go on",
             url=reverse("session-stopped", args=[stopped.pk]),
             on=reader.centre.date_at(stopped.stopped_at),
+            in_the_room=True,
         )
 
 
@@ -37,4 +38,5 @@ def _calls(reader: Reader) -> Iterator[Notice]:
             text=f"{call.attempt.candidate} asks for the assessor at {call.attempt.rig}",
             url=reverse("session-board"),
             on=reader.centre.date_at(call.asked_at),
+            in_the_room=True,
         )

@@ -1,5 +1,6 @@
 """What people are told on their page, and once a day by email."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 from smtplib import SMTPServerDisconnected
 
@@ -58,6 +59,13 @@ def send(**options):
 
 def test_the_most_urgent_comes_first_and_of_those_the_oldest(sources, manager):
     assert notices.notices_for(person=manager, at=AT) == [URGENT, OLD, NEW, LATER]
+
+
+def test_who_stands_and_waits_comes_before_what_has_waited_for_days(sources, manager, monkeypatch):
+    old = replace(URGENT, on=date(2024, 12, 1))
+    call = Notice(urgency=Urgency.NOW, text="C-07 calls", url="/c/", on=date(2025, 1, 6), in_the_room=True)
+    monkeypatch.setattr(f"{__name__}.told_to_all", lambda _reader: [old, call, OLD])
+    assert notices.notices_for(person=manager, at=AT) == [call, old, OLD]
 
 
 def test_the_page_of_today_leads_to_each(client, sources, manager):

@@ -62,6 +62,7 @@ class TestAVerifier:
             "Tasks",
             "Cohorts",
         ]
+        page.get_by_role("link", name="Review", exact=True).click()
         expect(page.get_by_text("No attempt is waiting.")).to_be_visible()
         page.get_by_role("link", name="Those signed off").click()
         page.get_by_role("link", name=bench.candidate.name).click()
