@@ -6,12 +6,11 @@ from types import MappingProxyType
 
 from django.db import transaction
 
-from academy import ledger
+from academy import own_values
 from academy.models import Centre, Person
+from academy.own_values import Value
 from academy.people import check_own_centre
-from academy.refusals import Refused, check_fields
-
-Value = int | float
+from academy.refusals import Refused
 
 BETWEEN: Mapping[str, tuple[Value, Value]] = MappingProxyType(
     {
@@ -40,12 +39,4 @@ def change(*, centre: Centre, values: Mapping[str, Value], by: Person, at: datet
         least, most = BETWEEN[name]
         if not least <= value <= most:
             raise Refused(f"Give between {least:g} and {most:g}.", field=name)
-    ledger.lock(centre=centre)
-    held = Centre.objects.get(pk=centre.pk)
-    for name, value in values.items():
-        setattr(held, name, value)
-    check_fields(held)
-    held.save(update_fields=list(values))
-    facts = {name: str(value) for name, value in values.items()}
-    ledger.append(centre=held, actor=by, verb="deciding-values.change", subject=held.pk, at=at, facts=facts)
-    return held
+    return own_values.keep(centre=centre, values=values, verb="deciding-values.change", by=by, at=at)

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from django.db import transaction
 
@@ -11,6 +11,7 @@ from academy.models import Centre, Person
 from academy.permissions import Permission, permissions_of
 from academy.refusals import Refused
 from academy.seals import sealed
+from assessments import terms
 from assessments.models import Adjustment
 
 MOST_EXTRA_PERCENT = 200
@@ -34,8 +35,7 @@ def agree(
         raise Refused("Say what is to be done, such as “instructions read out”.", field="what")
     if not 0 <= extra_percent <= MOST_EXTRA_PERCENT:
         raise Refused(f"Give 0 to {MOST_EXTRA_PERCENT} %.", field="extra_percent")
-    if ends_on is not None and ends_on < starts_on:
-        raise Refused("The last day can't be before the first.", field="ends_on")
+    terms.require_order(starts_on=starts_on, ends_on=ends_on)
     adjustment = Adjustment.objects.create(
         candidate=candidate,
         what=what,
@@ -48,8 +48,7 @@ def agree(
     facts = {
         "candidate": str(candidate.pk),
         "what": sealed(f"{extra_percent} %\n{what}", adjustment.salt),
-        "starts_on": starts_on.isoformat(),
-        "ends_on": ends_on.isoformat() if ends_on else None,
+        **terms.facts(starts_on=starts_on, ends_on=ends_on),
     }
     ledger.append(centre=centre, actor=by, verb="adjustment.agree", subject=adjustment.pk, at=at, facts=facts)
     return adjustment
@@ -64,15 +63,8 @@ def end(*, adjustment: Adjustment, on: date, by: Person, at: datetime) -> Adjust
         .get(pk=adjustment.pk)
     )
     centre = _require_right(held.candidate, by, at=at)
-    today = centre.date_at(at)
-    if held.ends_on is not None and held.ends_on < today:
-        raise Refused("That has ended already.", field="ends_on")
-    if on < max(held.starts_on, today - timedelta(days=1)):
-        raise Refused("The last day can't be before the first, nor before yesterday.", field="ends_on")
-    held.ends_on = on
-    held.save(update_fields=["ends_on"])
-    facts = {"ends_on": on.isoformat()}
-    ledger.append(centre=centre, actor=by, verb="adjustment.end", subject=held.pk, at=at, facts=facts)
+    terms.require_last_day(held, on=on, today=centre.date_at(at))
+    terms.end(held, on=on, centre=centre, verb="adjustment.end", by=by, at=at)
     return held
 
 

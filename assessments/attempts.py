@@ -6,7 +6,7 @@ from datetime import date, datetime
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Model, Q
 
 from academy import ledger
 from academy.models import Person
@@ -14,7 +14,7 @@ from academy.refusals import Refused
 from assessments import disclosure, limits, outcomes, progress, resits, returns, stops
 from assessments.marking.parameters import free_measuring
 from assessments.models import Attempt, AttemptInstrument, TaskVersion, Ticket
-from assessments.models.attempts import AT_WORK, AttemptStatus, Purpose
+from assessments.models.attempts import AT_WORK, AttemptStatus, Purpose, TakenInstrument
 from assessments.models.tasks import StepKind
 from rigs import baselines, faults, instruments, sessions, sheets, suitability
 from rigs.models import Calibration, FaultSetting, Instrument, InstrumentModel, Rig, Session, ValueSheet
@@ -38,6 +38,19 @@ class Pins:
     sheet: ValueSheet | None
     fault: FaultSetting | None
     instruments: tuple[Pinned, ...]
+
+    def keep_instruments(self, rows: type[TakenInstrument], **of: Model) -> None:
+        """Store the instruments as rows of a kind, each of the attempt or the ticket that is named."""
+        rows._default_manager.bulk_create(
+            rows(
+                kind=each.kind,
+                instrument=each.instrument,
+                model=each.model,
+                calibration=each.calibration,
+                **of,
+            )
+            for each in self.instruments
+        )
 
 
 @transaction.atomic
@@ -132,16 +145,7 @@ def begin(
         cautions_read_at=begun_at or at,
         started_at=begun_at or at,
     )
-    AttemptInstrument.objects.bulk_create(
-        AttemptInstrument(
-            attempt=attempt,
-            kind=each.kind,
-            instrument=each.instrument,
-            model=each.model,
-            calibration=each.calibration,
-        )
-        for each in pins.instruments
-    )
+    pins.keep_instruments(AttemptInstrument, attempt=attempt)
     if purpose == Purpose.ASSESSMENT:
         resits.use_leave(attempt, on=rig.centre.date_at(attempt.started_at))
     _log("attempt.start", attempt, at=at, rig=str(rig.pk), version=str(version.pk), purpose=str(purpose))

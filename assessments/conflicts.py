@@ -1,6 +1,6 @@
 """Conflicts of interest: a pairing that is declared is kept from deciding. The words stay with staff."""
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from django.db import transaction
 
@@ -9,6 +9,7 @@ from academy.models import Centre, Person
 from academy.permissions import Permission, permissions_of
 from academy.refusals import Refused
 from academy.seals import sealed
+from assessments import terms
 from assessments.models import ConflictOfInterest
 from assessments.models.rights import ConflictKind
 
@@ -32,8 +33,7 @@ def declare(
     if person.pk == candidate.pk:
         raise Refused("Choose two people: nobody decides about themselves anyway.", field="candidate")
     _require_own_or_manager(person, by, centre, at=at)
-    if ends_on is not None and ends_on < starts_on:
-        raise Refused("The last day can't be before the first.", field="ends_on")
+    terms.require_order(starts_on=starts_on, ends_on=ends_on)
     words = words.strip()
     if kind == ConflictKind.OTHER and not words:
         raise Refused("Say in a few words what it is.", field="words")
@@ -51,8 +51,7 @@ def declare(
         "person": str(person.pk),
         "candidate": str(candidate.pk),
         "kind": sealed(f"{kind}\n{words}", conflict.salt),
-        "starts_on": starts_on.isoformat(),
-        "ends_on": ends_on.isoformat() if ends_on else None,
+        **terms.facts(starts_on=starts_on, ends_on=ends_on),
     }
     ledger.append(centre=centre, actor=by, verb="conflict.declare", subject=conflict.pk, at=at, facts=facts)
     return conflict
@@ -68,15 +67,8 @@ def end(*, conflict: ConflictOfInterest, on: date, by: Person, at: datetime) -> 
     )
     centre = _centre_of(held.candidate, by)
     _require_own_or_manager(held.person, by, centre, at=at)
-    today = centre.date_at(at)
-    if held.ends_on is not None and held.ends_on < today:
-        raise Refused("That has ended already.", field="ends_on")
-    if on < max(held.starts_on, today - timedelta(days=1)):
-        raise Refused("The last day can't be before the first, nor before yesterday.", field="ends_on")
-    held.ends_on = on
-    held.save(update_fields=["ends_on"])
-    facts = {"ends_on": on.isoformat()}
-    ledger.append(centre=centre, actor=by, verb="conflict.end", subject=held.pk, at=at, facts=facts)
+    terms.require_last_day(held, on=on, today=centre.date_at(at))
+    terms.end(held, on=on, centre=centre, verb="conflict.end", by=by, at=at)
     return held
 
 

@@ -8,7 +8,7 @@ from django.db.models import QuerySet
 from academy.forms import DayField, SheetForm
 from academy.models import Person
 from assessments.models import Criterion, SignOff
-from assessments.models.decisions import Decision
+from assessments.verification_forms import BlindDecisionForm, grounds
 
 
 class ExerciseForm(SheetForm):
@@ -51,21 +51,8 @@ def _label(signed: SignOff) -> str:
     )
 
 
-class ExerciseDecisionForm(SheetForm):
-    button = "Keep my decision"
-    error_title = "Not kept yet: put this right"
-
-    decision = forms.ChoiceField(
-        label="Your decision",
-        choices=Decision.choices,
-        widget=forms.RadioSelect,
-        error_messages={"required": "Decide first."},
-    )
-    reason = forms.CharField(
-        label="What did you decide it by?",
-        widget=forms.Textarea(attrs={"rows": 3}),
-        error_messages={"required": "Say in a sentence what you decided it by."},
-    )
+class ExerciseDecisionForm(BlindDecisionForm):
+    reason = grounds()
 
 
 class ExerciseCloseForm(SheetForm):

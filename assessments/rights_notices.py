@@ -11,8 +11,8 @@ from academy.permissions import Permission
 from assessments import appeals, countersigning
 from assessments.models import Appeal, AttemptReturn, AttemptVoid, SignOff
 from assessments.models.attempts import AttemptStatus
+from assessments.notices import NEWS_FOR
 
-NEWS_FOR = timedelta(days=3)
 SOON = timedelta(days=2)
 
 

@@ -9,6 +9,7 @@ from academy import ledger
 from academy.models import Centre, Person, Role
 from academy.permissions import Permission, permissions_of
 from academy.refusals import Refused
+from assessments import terms
 from assessments.models import AssessorScope, Task
 
 
@@ -32,8 +33,7 @@ def record(
         raise Refused("Choose the tasks, or every task.", field="tasks")
     if any(task.centre_id != centre.pk for task in tasks or ()):
         raise Refused("That task belongs to another centre.", field="tasks")
-    if ends_on is not None and ends_on < starts_on:
-        raise Refused("The last day can't be before the first.", field="ends_on")
+    terms.require_order(starts_on=starts_on, ends_on=ends_on)
     if not Role.objects.filter(person=assessor, kind=Role.Kind.ASSESSOR).exists():
         raise Refused(f"{assessor} isn't an assessor.", field="assessor")
     scope = AssessorScope.objects.create(
@@ -50,8 +50,7 @@ def record(
         "assessor": str(assessor.pk),
         "tasks": None if tasks is None else sorted(str(task.pk) for task in tasks),
         "in_training": in_training,
-        "starts_on": starts_on.isoformat(),
-        "ends_on": ends_on.isoformat() if ends_on else None,
+        **terms.facts(starts_on=starts_on, ends_on=ends_on),
     }
     ledger.append(centre=centre, actor=by, verb="scope.record", subject=scope.pk, at=at, facts=facts)
     return scope
@@ -63,16 +62,12 @@ def end(*, scope: AssessorScope, on: date, by: Person, at: datetime) -> Assessor
     held = AssessorScope.objects.select_for_update(of=("self",)).select_related("assessor").get(pk=scope.pk)
     centre = _centre_managed(held.assessor, by, at=at)
     today = centre.date_at(at)
-    if held.ends_on is not None and held.ends_on < today:
-        raise Refused("That has ended already.", field="ends_on")
+    terms.require_not_over(held, today=today)
     if on < held.starts_on:
         raise Refused("The last day can't be before the first.", field="ends_on")
     if on < today - timedelta(days=1):
         raise Refused("The last day can't be before yesterday.", field="ends_on")
-    held.ends_on = on
-    held.save(update_fields=["ends_on"])
-    facts = {"ends_on": on.isoformat()}
-    ledger.append(centre=centre, actor=by, verb="scope.end", subject=held.pk, at=at, facts=facts)
+    terms.end(held, on=on, centre=centre, verb="scope.end", by=by, at=at)
     return held
 
 

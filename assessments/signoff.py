@@ -58,8 +58,7 @@ def sign_off(
     freezing.require_unfrozen(held)
     if outcomes.latest(held).pk != outcome.pk:
         raise Refused("This attempt was marked again since you opened it. Look at the new marking first.")
-    if not feedback.strip():
-        raise Refused("Write feedback for the candidate: what was good, what to do next.", field="feedback")
+    _require_feedback(feedback)
     marking = outcomes.marking_of(outcome)
     found = judgements.require(marking=marking, decision=decision, judged=judged)
     why = reason_needed(marking, decision, judged=judgements.comes_to(found) if found else None, attempt=held)
@@ -102,8 +101,7 @@ def supersede(
 
     Who may do that is for the verb that does: this is part of its transaction.
     """
-    if not feedback.strip():
-        raise Refused("Write feedback for the candidate: what was good, what to do next.", field="feedback")
+    _require_feedback(feedback)
     if not reason.strip():
         raise Refused("Say why it is decided otherwise.", field="reason")
     if SignOff.objects.filter(supersedes=signed).exists():
@@ -145,6 +143,11 @@ def reason_needed(
     if marking.proposal != decision:
         return "This is not what the marking proposes: say why."
     return None
+
+
+def _require_feedback(feedback: str) -> None:
+    if not feedback.strip():
+        raise Refused("Write feedback for the candidate: what was good, what to do next.", field="feedback")
 
 
 def current(attempt: Attempt) -> SignOff | None:

@@ -60,16 +60,7 @@ def issue(
         issued_at=at,
         expires_at=sessions.ends_at(centre=rig.centre, at=at),
     )
-    TicketInstrument.objects.bulk_create(
-        TicketInstrument(
-            ticket=ticket,
-            kind=each.kind,
-            instrument=each.instrument,
-            model=each.model,
-            calibration=each.calibration,
-        )
-        for each in pins.instruments
-    )
+    pins.keep_instruments(TicketInstrument, ticket=ticket)
     _log("ticket.issue", ticket, by=candidate, at=at)
     return ticket
 

@@ -33,8 +33,8 @@ class DrawForm(SheetForm):
     )
 
 
-class BlindForm(SheetForm):
-    """A verifier's own decision, before the assessor's is shown."""
+class BlindDecisionForm(SheetForm):
+    """One's own decision on an attempt, before anybody else's is shown. A subclass adds its `grounds`."""
 
     button = "Keep my decision"
     error_title = "Not kept yet: put this right"
@@ -45,11 +45,20 @@ class BlindForm(SheetForm):
         widget=forms.RadioSelect,
         error_messages={"required": "Decide first."},
     )
-    note = forms.CharField(
+
+
+def grounds() -> forms.CharField:
+    return forms.CharField(
         label="What did you decide it by?",
         widget=forms.Textarea(attrs={"rows": 3}),
         error_messages={"required": "Say in a sentence what you decided it by."},
     )
+
+
+class BlindForm(BlindDecisionForm):
+    """A verifier's."""
+
+    note = grounds()
 
 
 class CompareForm(SheetForm):

@@ -5,10 +5,10 @@ from decimal import Decimal
 
 from django.db import transaction
 
-from academy import ledger
+from academy import own_values
 from academy.models import Centre, Person
 from academy.people import check_own_centre
-from academy.refusals import Refused, check_fields
+from academy.refusals import Refused
 
 
 @transaction.atomic
@@ -32,17 +32,10 @@ def change(
         raise Refused("Give 1 or more: below 1 the switch doesn’t make.", field="least_margin")
     if baseline_months < 1:
         raise Refused("Give a month or more.", field="baseline_months")
-    ledger.lock(centre=centre)
-    held = Centre.objects.get(pk=centre.pk)
-    held.watch_percent, held.hold_percent = watch_percent, hold_percent
-    held.least_margin, held.baseline_months = least_margin, baseline_months
-    check_fields(held)
-    held.save(update_fields=["watch_percent", "hold_percent", "least_margin", "baseline_months"])
-    facts = {
-        "watch_percent": str(watch_percent),
-        "hold_percent": str(hold_percent),
-        "least_margin": str(least_margin),
-        "baseline_months": str(baseline_months),
+    values: dict[str, own_values.Value] = {
+        "watch_percent": watch_percent,
+        "hold_percent": hold_percent,
+        "least_margin": least_margin,
+        "baseline_months": baseline_months,
     }
-    ledger.append(centre=held, actor=by, verb="thresholds.change", subject=held.pk, at=at, facts=facts)
-    return held
+    return own_values.keep(centre=centre, values=values, verb="thresholds.change", by=by, at=at)

@@ -1,6 +1,7 @@
 """A centre, its people and its ledger, and what is kept about them."""
 
 from academy.models.centres import Centre
+from academy.models.dated import DatedQuerySet
 from academy.models.jobs import Job, JobState
 from academy.models.ledger import AppendOnlyError, LedgerEntry, LedgerEntryQuerySet
 from academy.models.links import AccessLink, AccessLinkQuerySet
@@ -26,6 +27,7 @@ __all__ = [
     "Centre",
     "Cohort",
     "CohortQuerySet",
+    "DatedQuerySet",
     "Digest",
     "Disposal",
     "Job",

@@ -11,6 +11,7 @@ from django.db.models import F, Q
 from django.db.models.functions import Lower
 
 from academy.models.centres import Centre
+from academy.models.dated import DatedQuerySet
 from academy.seals import new_salt
 
 
@@ -97,10 +98,8 @@ class Digest(models.Model):
         return f"digest of {self.on:%Y-%m-%d}"
 
 
-class RoleQuerySet(models.QuerySet["Role"]):
-    def in_force(self, *, on: date) -> Self:
-        """Roles that count on that day: first and last day included."""
-        return self.filter(Q(ends_on__isnull=True) | Q(ends_on__gte=on), starts_on__lte=on)
+class RoleQuerySet(DatedQuerySet["Role"]):
+    pass
 
 
 class Role(models.Model):

@@ -68,18 +68,7 @@ class PersonInvite(Handing, PersonCreate):
         return "You get a link to hand over, good for 7 days, with which they set their own password."
 
     def carry_out(self, form: forms.Form) -> Issued:
-        given = form.cleaned_data
-        return invitations.invite(
-            centre=self.centre,
-            name=given["name"],
-            email=given["email"],
-            kinds=given["kinds"],
-            cohort=given["cohort"],
-            by=self.person,
-            at=self.now,
-            on=given["starts_on"],
-            until=given["ends_on"],
-        )
+        return invitations.invite(**self.newcomer(form))
 
     def get_success_url(self) -> str:
         return reverse("person-detail", args=[self.done.link.person_id])

@@ -75,20 +75,20 @@ class PersonCreate(VerbFormView):
     def get_initial(self) -> dict[str, Any]:
         return {"starts_on": self.today}
 
-    def carry_out(self, form: forms.Form) -> Person:
+    def newcomer(self, form: forms.Form) -> dict[str, Any]:
+        """Who it is, in what role and for how long, as the verbs take it; and who says so."""
         given = form.cleaned_data
-        return people.add_person(
-            centre=self.centre,
-            name=given["name"],
-            email=given["email"],
-            kinds=given["kinds"],
-            cohort=given["cohort"],
-            password=given["password"],
-            by=self.person,
-            at=self.now,
-            on=given["starts_on"],
-            until=given["ends_on"],
-        )
+        return {
+            **{name: given[name] for name in ("name", "email", "kinds", "cohort")},
+            "centre": self.centre,
+            "by": self.person,
+            "at": self.now,
+            "on": given["starts_on"],
+            "until": given["ends_on"],
+        }
+
+    def carry_out(self, form: forms.Form) -> object:
+        return people.add_person(password=form.cleaned_data["password"], **self.newcomer(form))
 
     def get_success_url(self) -> str:
         return reverse("person-detail", args=[self.done.pk])

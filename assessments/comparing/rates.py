@@ -9,7 +9,7 @@ Whether it could be chance is told by the exact test on the strata's margins (Fi
 """
 
 from collections.abc import Hashable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -101,7 +101,7 @@ def rates(decisions: Iterable[Decided], *, confidence: float = 0.95) -> Rates:
                 name=name,
                 competent=int(own[:, 1].sum()),
                 share=wilson(count=int(own[:, 1].sum()), n=int(own.sum()), confidence=confidence),
-                beside=None if each is None else each.with_adjusted(next(adjusted)),
+                beside=None if each is None else replace(each, adjusted_p=next(adjusted)),
             )
             for name, own, each in zip(names, counts, found, strict=True)
         ),
@@ -139,27 +139,6 @@ def _chance(own: Counts, others: Counts) -> float:
     return _exact(own[both], others[both]) if both.any() else 1.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Unadjusted:
-    difference: float
-    lower: float
-    upper: float
-    n: int
-    others: int
-    p: float
-
-    def with_adjusted(self, adjusted_p: float) -> Beside:
-        return Beside(
-            difference=self.difference,
-            lower=self.lower,
-            upper=self.upper,
-            n=self.n,
-            others=self.others,
-            p=self.p,
-            adjusted_p=adjusted_p,
-        )
-
-
 def _counted(decisions: Sequence[Decided], names: Sequence[str]) -> Counts:
     """By group, stratum and decision: not yet competent, competent."""
     places = {name: place for place, name in enumerate(names)}
@@ -171,8 +150,8 @@ def _counted(decisions: Sequence[Decided], names: Sequence[str]) -> Counts:
     return counts
 
 
-def _beside(own: Counts, others: Counts, *, confidence: float) -> _Unadjusted | None:
-    """None where no stratum has decisions of both."""
+def _beside(own: Counts, others: Counts, *, confidence: float) -> Beside | None:
+    """As the only group looked at. None where no stratum has decisions of both."""
     both = (own.sum(axis=1) > 0) & (others.sum(axis=1) > 0)
     if not both.any():
         return None
@@ -184,13 +163,15 @@ def _beside(own: Counts, others: Counts, *, confidence: float) -> _Unadjusted | 
         _weighted(counts[:, 1] / size, size, weights, confidence=confidence)
         for counts, size in ((own, n), (others, m))
     )
-    return _Unadjusted(
+    p = _exact(own, others)
+    return Beside(
         difference=one - two,
         lower=one - two - float(np.hypot(one - one_lower, two_upper - two)),
         upper=one - two + float(np.hypot(one_upper - one, two - two_lower)),
         n=int(n.sum()),
         others=int(m.sum()),
-        p=_exact(own, others),
+        p=p,
+        adjusted_p=p,
     )
 
 

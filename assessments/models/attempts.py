@@ -148,10 +148,9 @@ class Attempt(models.Model):
         return f"{self.version.task} on {self.rig}"
 
 
-class AttemptInstrument(models.Model):
-    """An instrument taken to an attempt, with the specification and certificate in force at its start."""
+class TakenInstrument(models.Model):
+    """An instrument that is taken along, with the specification and certificate in force at that moment."""
 
-    attempt = models.ForeignKey(Attempt, on_delete=models.PROTECT, related_name="instruments")
     kind = models.CharField(max_length=20)
     instrument = models.ForeignKey("rigs.Instrument", on_delete=models.PROTECT, related_name="+")
     model = models.ForeignKey("rigs.InstrumentModel", on_delete=models.PROTECT, related_name="+")
@@ -160,11 +159,20 @@ class AttemptInstrument(models.Model):
     )
 
     class Meta:
-        ordering = ("attempt", "kind")
-        constraints = (models.UniqueConstraint(fields=("attempt", "kind"), name="one_instrument_per_kind"),)
+        abstract = True
 
     def __str__(self) -> str:
         return f"{self.instrument}"
+
+
+class AttemptInstrument(TakenInstrument):
+    """One that was taken to an attempt, pinned at its start."""
+
+    attempt = models.ForeignKey(Attempt, on_delete=models.PROTECT, related_name="instruments")
+
+    class Meta:
+        ordering = ("attempt", "kind")
+        constraints = (models.UniqueConstraint(fields=("attempt", "kind"), name="one_instrument_per_kind"),)
 
 
 Entry = TypeVar("Entry", bound="Logged")

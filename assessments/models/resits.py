@@ -1,13 +1,13 @@
 """When a candidate may try again, and what is adjusted for one."""
 
 import uuid
-from datetime import date
 from typing import TYPE_CHECKING, Self
 
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
+from academy.models import DatedQuerySet
 from academy.seals import new_salt
 
 if TYPE_CHECKING:
@@ -80,12 +80,9 @@ class ResitLeave(models.Model):
         return f"{self.candidate}: one more attempt at {self.task}"
 
 
-class AdjustmentQuerySet(models.QuerySet["Adjustment"]):
+class AdjustmentQuerySet(DatedQuerySet["Adjustment"]):
     def visible_to(self, person: "Person") -> Self:
         return self.filter(candidate__centre=person.centre_id)
-
-    def in_force(self, *, on: date) -> Self:
-        return self.filter(Q(ends_on=None) | Q(ends_on__gte=on), starts_on__lte=on)
 
 
 class Adjustment(models.Model):

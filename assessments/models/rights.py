@@ -1,25 +1,22 @@
 """Who may decide on whom and on what: scopes of assessors, countersignatures, conflicts of interest."""
 
 import uuid
-from datetime import date
 from typing import TYPE_CHECKING, Self
 
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
+from academy.models import DatedQuerySet
 from academy.seals import new_salt
 
 if TYPE_CHECKING:
     from academy.models import Person
 
 
-class AssessorScopeQuerySet(models.QuerySet["AssessorScope"]):
+class AssessorScopeQuerySet(DatedQuerySet["AssessorScope"]):
     def visible_to(self, person: "Person") -> Self:
         return self.filter(assessor__centre=person.centre_id)
-
-    def in_force(self, *, on: date) -> Self:
-        return self.filter(Q(ends_on=None) | Q(ends_on__gte=on), starts_on__lte=on)
 
 
 class AssessorScope(models.Model):
@@ -87,12 +84,9 @@ class ConflictKind(models.TextChoices):
     OTHER = "other", "Something else"
 
 
-class ConflictQuerySet(models.QuerySet["ConflictOfInterest"]):
+class ConflictQuerySet(DatedQuerySet["ConflictOfInterest"]):
     def visible_to(self, person: "Person") -> Self:
         return self.filter(candidate__centre=person.centre_id)
-
-    def in_force(self, *, on: date) -> Self:
-        return self.filter(Q(ends_on=None) | Q(ends_on__gte=on), starts_on__lte=on)
 
 
 class ConflictOfInterest(models.Model):

@@ -8,7 +8,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
-from assessments.models.attempts import Purpose
+from assessments.models.attempts import Purpose, TakenInstrument
 
 if TYPE_CHECKING:
     from academy.models import Person
@@ -86,25 +86,16 @@ class Ticket(models.Model):
         return f"ticket for {self.version.task} on {self.rig}"
 
 
-class TicketInstrument(models.Model):
-    """An instrument named on a ticket, with the specification and certificate in force when it was issued."""
+class TicketInstrument(TakenInstrument):
+    """One that is named on a ticket, pinned when it was issued."""
 
     ticket = models.ForeignKey(Ticket, on_delete=models.PROTECT, related_name="instruments")
-    kind = models.CharField(max_length=20)
-    instrument = models.ForeignKey("rigs.Instrument", on_delete=models.PROTECT, related_name="+")
-    model = models.ForeignKey("rigs.InstrumentModel", on_delete=models.PROTECT, related_name="+")
-    calibration = models.ForeignKey(
-        "rigs.Calibration", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
-    )
 
     class Meta:
         ordering = ("ticket", "kind")
         constraints = (
             models.UniqueConstraint(fields=("ticket", "kind"), name="one_instrument_per_kind_on_a_ticket"),
         )
-
-    def __str__(self) -> str:
-        return f"{self.instrument}"
 
 
 class Arrival(models.Model):

@@ -9,7 +9,6 @@ from django.urls import reverse
 from django.utils import timezone
 
 from academy.notices import notices_for
-from academy.views.confirming import KEPT_AS
 from assessments.models import (
     Adjustment,
     Appeal,
@@ -23,7 +22,7 @@ from assessments.models.attempts import AttemptStatus
 from assessments.models.decisions import Decision
 from tests.factories import assessments as made
 from tests.factories import rights as beside
-from tests.factories.academy import DAY, VerifierFactory
+from tests.factories.academy import DAY, VerifierFactory, in_a_sitting
 from tests.factories.assessments import SWITCH_TEST
 
 pytestmark = pytest.mark.django_db
@@ -37,13 +36,7 @@ def now(monkeypatch):
 
 
 def as_(person):
-    """Signed in, and in the midst of a sitting."""
-    client = Client()
-    client.force_login(person)
-    session = client.session
-    session[KEPT_AS] = NOW.isoformat()
-    session.save()
-    return client
+    return in_a_sitting(person, at=NOW)
 
 
 def text(response):

@@ -21,7 +21,7 @@ from assessments.models.attempts import AttemptStatus, Purpose
 from assessments.models.decisions import Decision
 from rigs.models import Instrument
 from tests.factories import assessments as made
-from tests.factories.academy import VerifierFactory, person_with
+from tests.factories.academy import VerifierFactory, in_a_sitting, person_with
 
 pytestmark = pytest.mark.django_db
 
@@ -37,13 +37,7 @@ def now(monkeypatch):
 
 
 def as_(person):
-    """Signed in, and in the midst of a sitting."""
-    client = Client()
-    client.force_login(person)
-    session = client.session
-    session[KEPT_AS] = NOW.isoformat()
-    session.save()
-    return client
+    return in_a_sitting(person, at=NOW)
 
 
 def decide(bench, attempt, *, by=None, client=None, follow=False, **changes):

@@ -154,46 +154,22 @@ class TestCountersigning:
 
     def test_nobody_countersigns_their_own(self, trainee, provisional):
         with pytest.raises(Refused, match="Nobody countersigns a decision of their own"):
-            countersigning.agree(
-                signed=provisional,
-                by=trainee,
-                note="",
-                confirmed_at=provisional.at + MINUTE,
-                at=provisional.at + MINUTE,
-            )
+            beside.countersigned(provisional, by=trainee)
 
     def test_another_in_training_does_not_countersign(self, bench, provisional):
         other = beside.assessor_in_training(bench)
         with pytest.raises(Refused, match="in training for this task yourself"):
-            countersigning.agree(
-                signed=provisional,
-                by=other,
-                note="",
-                confirmed_at=provisional.at + MINUTE,
-                at=provisional.at + MINUTE,
-            )
+            beside.countersigned(provisional, by=other)
 
     def test_nor_somebody_whose_scope_is_another(self, bench, provisional):
         beside.scope(bench, bench.assessor, tasks=[task(bench, "safe-isolation")])
         with pytest.raises(Refused, match="outside what you may assess"):
-            countersigning.agree(
-                signed=provisional,
-                by=bench.assessor,
-                note="",
-                confirmed_at=provisional.at + MINUTE,
-                at=provisional.at + MINUTE,
-            )
+            beside.countersigned(provisional, by=bench.assessor)
 
     def test_nor_the_candidate_nor_somebody_with_a_conflict(self, bench, provisional):
         beside.conflict(bench, bench.assessor, bench.candidate)
         with pytest.raises(Refused, match="conflict of interest"):
-            countersigning.agree(
-                signed=provisional,
-                by=bench.assessor,
-                note="",
-                confirmed_at=provisional.at + MINUTE,
-                at=provisional.at + MINUTE,
-            )
+            beside.countersigned(provisional, by=bench.assessor)
 
     def test_twice_says_who_did(self, bench, provisional):
         at = provisional.at + MINUTE

@@ -4,9 +4,11 @@ from datetime import UTC, date, datetime
 from typing import Any
 
 import factory
+from django.test import Client
 
 from academy import cohorts, people
 from academy.models import Cohort, Person, Role
+from academy.views.confirming import KEPT_AS
 
 # Long enough ago that what began then is in force today.
 DAY = date(2025, 1, 6)
@@ -105,3 +107,13 @@ def person_with(kind: Role.Kind, *, by: Person) -> Person:
     until = FAR_DAY if kind == Role.Kind.EXTERNAL_VERIFIER else None
     person: Person = PersonFactory(by=by, kinds=(kind,), until=until)
     return person
+
+
+def in_a_sitting(person: Person, *, at: datetime) -> Client:
+    """Signed in, and in the midst of a sitting."""
+    client = Client()
+    client.force_login(person)
+    session = client.session
+    session[KEPT_AS] = at.isoformat()
+    session.save()
+    return client

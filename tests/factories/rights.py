@@ -9,6 +9,7 @@ from assessments import (
     adjustments,
     appeals,
     conflicts,
+    countersigning,
     outcomes,
     prompts,
     resits,
@@ -23,6 +24,7 @@ from assessments.models import (
     Attempt,
     AttemptReturn,
     ConflictOfInterest,
+    Countersignature,
     Prompt,
     ResitLeave,
     ResitRule,
@@ -196,3 +198,8 @@ def beside_decisions(
         "task": rule(bench, other_rig=True).task,
         "leave": leave(bench, other, at=at),
     }
+
+
+def countersigned(signed: SignOff, *, by: Person) -> Countersignature:
+    at = signed.at + MINUTE
+    return countersigning.agree(signed=signed, by=by, note="", confirmed_at=at, at=at)
